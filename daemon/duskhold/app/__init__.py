@@ -1,0 +1,1 @@
+"""The daemon's own work: settings, folders, one frame from end to end."""

@@ -1,0 +1,1 @@
+"""The camera port, the libgphoto2 adapter and the simulated body."""

@@ -1,0 +1,1 @@
+"""Pictures once they exist: fetched, stored, measured."""

@@ -1,0 +1,1 @@
+"""Append-only record of every intent and outcome."""

@@ -1,0 +1,1 @@
+"""Pure arithmetic of light: dials, filters, sun and moon, sky light, open time."""

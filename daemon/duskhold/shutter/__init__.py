@@ -1,0 +1,1 @@
+"""The shutter processes: the holder that owns the camera handle, and its keeper."""
