@@ -14,7 +14,7 @@ def utc_text(moment: datetime) -> str:
 
 
 def utc_from(text: str) -> datetime:
-    """The moment in UTC that ISO 8601 `text` with an offset names. Raises `ValueError` with a plain sentence."""
+    """The moment in UTC named by ISO 8601 `text` with an offset. Raises `ValueError` with a sentence."""
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
@@ -28,6 +28,9 @@ def utc_from(text: str) -> datetime:
 
 
 def mint_frame_id(now_utc: datetime, token: str) -> str:
-    """The one name of a frame, `20261014-172110-3f2a`: sorts by time; `token` (four hex digits) tells twins apart."""
+    """The one name of a frame, `20261014-172110-3f2a`: sorts by time.
+
+    `token`, four lower-case hexadecimal digits, tells twins of one second apart.
+    """
     assert _TOKEN.fullmatch(token), "a token is four lower-case hexadecimal digits"
     return f"{now_utc.astimezone(UTC):%Y%m%d-%H%M%S}-{token}"
