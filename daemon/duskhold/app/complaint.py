@@ -64,8 +64,6 @@ def _sentence(detail: dict[str, object], location: Location, model: type[BaseMod
             return f"must be {_BOUNDS[str(detail['type'])]} {bound:g}, not {given}"
         case "literal_error":
             return f"must be one of {limits['expected']}, not {given!r}"
-        case "string_pattern_mismatch":
-            return f"must look like {limits['pattern']}, not {given!r}"
         case "value_error":
             return str(limits["error"])
     kind = _KINDS.get(str(detail["type"]))
