@@ -10,12 +10,12 @@ import heapq
 import math
 import random
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
 
 from duskhold.camera.card import Card, CardFile
-from duskhold.camera.faults import Faults
+from duskhold.camera.faults import Faults, Strike
 from duskhold.camera.shot import BULB, CHOICES, BodyProfile, Shot
 from duskhold.camera.stage import Channels, Stage
 from duskhold.light.dials import APERTURE, ISO, SHUTTER
@@ -206,6 +206,16 @@ class SimulatedBody:
 
     def files(self) -> list[CardFile]:
         return self.card.files() if self.card.present else []
+
+    def strikes(self, name: str, now_s: float) -> bool:
+        """Whether a fault strikes this attempt; for faults of the answer, which whoever answers has to act out."""
+        return self._strikes(now_s, name)
+
+    def strike_next(self, name: str, count: int) -> None:
+        """From now on the named fault strikes the next `count` attempts, and no others."""
+        done = self._attempts.get(name, 0)
+        strike = Strike(on=frozenset(range(done + 1, done + count + 1)))
+        self.faults = replace(self.faults, **{name: strike})  # type: ignore[arg-type]
 
     # Asking
 
