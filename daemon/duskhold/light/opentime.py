@@ -1,7 +1,7 @@
 """How long to hold the shutter when the light changes between metering and closing.
 
-The light was metered at time 0 and the plain time `plain_s` would be right if it stayed; the shutter opens
-`delay_s` later and must gather plain_s times the metered level. Constant rate, a = ln 2 x stops per second:
+The plain time `plain_s` would be right if the light stayed as metered; the shutter opens `delay_s` later and must
+gather plain_s times the metered level. Constant rate, a = ln 2 x stops per second:
 T = ln(1 + a T0 e^(-a d)) / a, without solution in fading light once |a| T0 e^(|a| d) >= 1 (same family as Tyson
 and Gal 1993, AJ 105, 1206). Along a curve the integral itself is solved, since a real dusk steepens and then
 flattens to a floor.
@@ -19,7 +19,7 @@ _TOLERANCE_S = 1e-9
 
 
 class Light(Protocol):
-    """Light over time, in any unit, in seconds from the metering."""
+    """Light over time, in any unit, by its own clock in seconds."""
 
     def level(self, at_s: float) -> float:
         """The light at an instant; positive."""
@@ -66,15 +66,18 @@ def solve_constant(rate_stops_per_min: float, plain_s: float, delay_s: float) ->
 
 
 def solve_curve(
-    light: Light, plain_s: float, delay_s: float, within_s: float = LONGEST_SEARCH_S
+    light: Light, plain_s: float, metered_s: float, opens_s: float, within_s: float = LONGEST_SEARCH_S
 ) -> OpenTime | Unfinishable:
-    """Open time along a curve of light, from its integral; "not within" after `within_s` of holding."""
-    assert plain_s > 0.0 and delay_s >= 0.0, "times are positive"
-    metered = light.level(0.0)
-    most_plain_s = light.dose(delay_s, delay_s + within_s) / metered
+    """Open time along a curve of light, from its integral; "not within" after `within_s` of holding.
+
+    `metered_s` and `opens_s` are instants on the curve's own clock.
+    """
+    assert plain_s > 0.0 and opens_s >= metered_s, "times are positive"
+    metered = light.level(metered_s)
+    most_plain_s = light.dose(opens_s, opens_s + within_s) / metered
     if plain_s > most_plain_s:
         return Unfinishable(most_plain_s, math.log2(plain_s / most_plain_s), within_s)
-    return OpenTime(_end_of_dose(light, plain_s * metered, delay_s, within_s), most_plain_s)
+    return OpenTime(_end_of_dose(light, plain_s * metered, opens_s, within_s), most_plain_s)
 
 
 def constant_error_stops(rate_stops_per_min: float, plain_s: float, delay_s: float, held_s: float) -> float:
@@ -84,10 +87,10 @@ def constant_error_stops(rate_stops_per_min: float, plain_s: float, delay_s: flo
     return (a * delay_s + _log_expm1_over(a * held_s)) / _LN2 + math.log2(held_s / plain_s)
 
 
-def curve_error_stops(light: Light, plain_s: float, delay_s: float, held_s: float) -> float:
+def curve_error_stops(light: Light, plain_s: float, metered_s: float, opens_s: float, held_s: float) -> float:
     """Error in stops (positive = over) of holding `held_s` along a curve of light."""
     assert plain_s > 0.0 and held_s > 0.0, "times are positive"
-    return math.log2(light.dose(delay_s, delay_s + held_s) / (plain_s * light.level(0.0)))
+    return math.log2(light.dose(opens_s, opens_s + held_s) / (plain_s * light.level(metered_s)))
 
 
 def _per_s(rate_stops_per_min: float) -> float:

@@ -7,6 +7,7 @@ Rows meet in steps of up to 0.014 stop, so a slope is the derivative of its row,
 """
 
 import math
+from bisect import bisect_right
 from dataclasses import dataclass
 from typing import Final
 
@@ -55,6 +56,8 @@ MOON_ROWS: Final = (
     Row(5.0, -2.58, 12.58, -42.58, 59.06),
     Row(MOON_COUNTS_DEG, -2.79, 24.27, -252.95, 1321.29),
 )
+_SUN_JOINTS = [row.from_deg for row in reversed(SUN_ROWS)]
+_MOON_JOINTS = [row.from_deg for row in reversed(MOON_ROWS)]
 
 
 def sun_illuminance_lx(altitude_deg: float) -> float:
@@ -93,10 +96,10 @@ def face_dex(face: MoonFace) -> float:
 
 def sun_row(altitude_deg: float) -> int:
     """Index of the row of SUN_ROWS that holds for this altitude (the last one below -18 degrees)."""
-    last = len(SUN_ROWS) - 1
-    return next((i for i, row in enumerate(SUN_ROWS) if altitude_deg >= row.from_deg), last)
+    return min(len(SUN_ROWS) - 1, len(SUN_ROWS) - bisect_right(_SUN_JOINTS, altitude_deg))
 
 
 def moon_row(altitude_deg: float) -> int | None:
     """Index of the row of MOON_ROWS that holds for this altitude, None where the moon gives nothing."""
-    return next((i for i, row in enumerate(MOON_ROWS) if altitude_deg >= row.from_deg), None)
+    rows_reached = bisect_right(_MOON_JOINTS, altitude_deg)
+    return len(MOON_ROWS) - rows_reached if rows_reached else None
