@@ -1,0 +1,95 @@
+"""Where things live: frames and journal, what is known of one camera, and the sockets of its keeper."""
+
+import hashlib
+import os
+import re
+import stat
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+SOCKET_PATH_MAX_BYTES = 100  # sun_path holds 108 with its end (unix(7)); some room for a name beside it
+
+
+class FolderUnsafe(Exception):
+    """A folder that someone else could write to, or that is not a folder; the message says which and why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Folders:
+    """`data` holds frames and journal of one kind of run; `state` and `runtime` are the same for all runs."""
+
+    data: Path
+    state: Path
+    runtime: Path
+
+    @property
+    def journal(self) -> Path:
+        return self.data / "journal.sqlite"
+
+    def simulated(self) -> "Folders":
+        """The same for simulated runs, whose frames and journal never lie among real ones."""
+        return Folders(self.data / "simulated", self.state, self.runtime)
+
+    def session(self, day: date) -> Path:
+        """The folder of an outing's frames: one a day until an outing has a name."""
+        return self.data / "frames" / day.isoformat()
+
+    def camera_state(self, address: str) -> Path:
+        """Black box and learnt figures of the camera at `address`, whatever the data folder."""
+        return self.state / "cameras" / camera_key(address)
+
+    def socket(self, address: str) -> Path:
+        """The socket of the process that holds the camera at `address`."""
+        return self.runtime / f"{camera_key(address)}.sock"
+
+
+def folders_for(data: str | None, environment: Mapping[str, str]) -> Folders:
+    """Where everything lies for this user. Makes nothing; `data` is from the command line or the settings."""
+    home = Path(environment.get("HOME", "~")).expanduser()
+    own_data = _xdg(environment, "XDG_DATA_HOME", home / ".local" / "share") / "duskhold"
+    return Folders(
+        data=Path(data).expanduser().absolute() if data else own_data,
+        state=_xdg(environment, "XDG_STATE_HOME", home / ".local" / "state") / "duskhold",
+        runtime=_runtime(environment),
+    )
+
+
+def ensure_private(folder: Path) -> Path:
+    """Make `folder` if needed, for this user alone. Raises `FolderUnsafe` for one that others may write to."""
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    seen = folder.lstat()
+    if not stat.S_ISDIR(seen.st_mode):
+        raise FolderUnsafe(f"{folder} is not a folder")
+    if seen.st_uid != os.getuid():
+        raise FolderUnsafe(f"{folder} belongs to user {seen.st_uid}, not to you ({os.getuid()})")
+    if seen.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+        raise FolderUnsafe(f"{folder} can be written to by others; `chmod 700 {folder}` makes it yours alone")
+    return folder
+
+
+def camera_key(address: str) -> str:
+    """A short file name for an address: readable, and different for different addresses."""
+    words = re.sub(r"[^a-z0-9]+", "-", address.lower()).strip("-")[:24]
+    return f"{words}-{hashlib.sha256(address.encode()).hexdigest()[:8]}"
+
+
+def _runtime(environment: Mapping[str, str]) -> Path:
+    named = environment.get("DUSKHOLD_RUNTIME")
+    if named:
+        return Path(named).absolute()
+    login = environment.get("XDG_RUNTIME_DIR")
+    if login and len(os.fsencode(login)) + len("/duskhold/") + _NAME_MAX_BYTES <= SOCKET_PATH_MAX_BYTES:
+        return Path(login) / "duskhold"
+    return Path(tempfile.gettempdir()) / f"duskhold-{os.getuid()}"
+
+
+_NAME_MAX_BYTES = 24 + 1 + 8 + len(".sock")
+
+
+def _xdg(environment: Mapping[str, str], name: str, default: Path) -> Path:
+    # The base directory specification: a relative path there is invalid and is passed over.
+    given = environment.get(name, "")
+    return Path(given) if given.startswith("/") else default
