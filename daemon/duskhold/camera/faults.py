@@ -62,8 +62,8 @@ class Faults:
 
     `open_ignored`: the body says yes and never opens. `open_error`: it opens and answers with an error.
     `release_ignored`: it stays open. `stop_error`: it closes and answers with an error. `event_lost`: no
-    word of a stored picture. `..._at_s` and `..._from_s` are body times. `open_error`, `stop_error` and the link
-    are for whoever speaks for the body; `link_drop` and `link_hang` count openings and begin `..._after_s` later.
+    word of a stored picture. `..._at_s` and `..._from_s` are body times. `open_error`, `stop_error` and the
+    link are for whoever speaks for the body; `link_drop` and `link_hang` count openings.
     """
 
     seed: int = 0
@@ -124,9 +124,7 @@ def read_faults(words: Sequence[str], seed: int = 0) -> Faults:
     for word in words:
         name, _, text = word.partition("=")
         if name not in known or not text:
-            raise ValueError(
-                f"{word!r} is no fault: write NAME=VALUE, where NAME is one of {', '.join(sorted(known))}"
-            )
+            raise ValueError(f"{word!r} is no fault: write NAME=VALUE, where NAME is one of {', '.join(sorted(known))}")
         is_strike = isinstance(getattr(_NONE, name), Strike)
         chosen[name] = _read_strike(text) if is_strike else float(text)
     return Faults(seed=seed, **chosen)
