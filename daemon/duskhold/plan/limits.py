@@ -24,9 +24,9 @@ class Limits:
     """
 
     longest_s: float = 1800.0
-    shortest_s: float = 0.5
+    shortest_s: float = 1.0
     correction_max_stops: float = 1.5
-    reading_age_max_s: float = 600.0
+    reading_age_max_s: float = 900.0
     opening_slip_max_s: float = 2.0
     cap_margin_s: float = 5.0
 

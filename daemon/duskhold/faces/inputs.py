@@ -1,0 +1,88 @@
+"""What people type and what the settings say, read into the values that the commands work with."""
+
+import argparse
+import math
+import os
+from collections.abc import Callable
+from datetime import UTC, datetime, tzinfo
+from typing import TYPE_CHECKING, TypeVar
+from zoneinfo import ZoneInfo
+
+from duskhold.faces.answer import Wrong
+from duskhold.light.place import Place, parse_place
+from duskhold.plan.limits import Limits
+from duskhold.plan.stamp import utc_from
+
+if TYPE_CHECKING:
+    from duskhold.app.settings import Settings
+
+FIRST_YEAR, LAST_YEAR = 1900, 2100
+"""Years in which the sky is worked out."""
+
+Value = TypeVar("Value")
+
+
+def settings_of(args: argparse.Namespace) -> "Settings":
+    """The settings that this command runs with. Raises `Wrong` naming file, line and field."""
+    from duskhold.app.document import DocumentWrong
+    from duskhold.app.settings import load_settings, settings_path
+
+    try:
+        return load_settings(settings_path(args.settings, os.environ))
+    except DocumentWrong as wrong:
+        raise Wrong("bad_settings", str(wrong), field="--settings") from wrong
+
+
+def limits_of(settings: "Settings") -> Limits:
+    """The limits of an exposure as the settings have them."""
+    said = settings.limits
+    return Limits(
+        longest_s=said.longest_s,
+        shortest_s=said.shortest_s,
+        correction_max_stops=said.correction_max_stops,
+        reading_age_max_s=said.reading_age_max_s,
+    )
+
+
+def zone_of(settings: "Settings") -> tzinfo | None:
+    """The zone for local times: that of the settings, or None for the machine's own."""
+    return ZoneInfo(settings.zone) if settings.zone else None
+
+
+def read(field: str, text: str, reader: Callable[[str], Value], hint: str | None = None) -> Value:
+    """What `reader` makes of the text; its `ValueError` becomes a `Wrong` that names the option."""
+    try:
+        return reader(text)
+    except ValueError as error:
+        said = str(error)
+        raise Wrong("bad_input", said[:1].upper() + said[1:] + ".", field=field, hint=hint) from error
+
+
+def moment_of(field: str, text: str) -> datetime:
+    """An instant in UTC; an offset is asked for."""
+    moment = read(field, text, utc_from, "Times are ISO 8601 with an offset, such as 2026-10-14T17:21:10Z.")
+    ensure_year(field, moment.year)
+    return moment
+
+
+def ensure_year(field: str, year: int) -> None:
+    """Refuse years in which the sun and the moon are not worked out."""
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        raise Wrong("bad_input", f"The year {year} is not within {FIRST_YEAR} to {LAST_YEAR}.", field=field)
+
+
+def place_of(field: str, text: str) -> Place:
+    """A place given as LAT,LON."""
+    return read(field, text, parse_place, "North and east are positive: --place -33.9,18.4")
+
+
+def number_of(field: str, value: float, least: float, most: float, unit: str) -> float:
+    """A number within bounds; NaN is in none."""
+    if math.isfinite(value) and least <= value <= most:
+        return value
+    raise Wrong("bad_input", f"{value:g} is not within {least:g} to {most:g} {unit}.", field=field)
+
+
+def now_utc() -> datetime:
+    """The wall clock."""
+    return datetime.now(UTC)

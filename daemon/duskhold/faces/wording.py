@@ -1,0 +1,93 @@
+"""Numbers, times and places as people read them outdoors, and tables of them."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, tzinfo
+
+from duskhold.light.place import Place
+
+MINUS = "−"
+
+
+def signed(value: float, decimals: int) -> str:
+    """`+0.61` or `−0.48`; no sign on what rounds to zero."""
+    digits = f"{abs(value):.{decimals}f}"
+    if float(digits) == 0.0:
+        return digits
+    return ("+" if value > 0.0 else MINUS) + digits
+
+
+def degrees(value: float, decimals: int = 1) -> str:
+    """`−5.6°`."""
+    return signed(value, decimals).removeprefix("+") + "°"
+
+
+def stops(value: float) -> str:
+    """`+0.61 stop`."""
+    return f"{signed(value, 2)} stop"
+
+
+def duration(seconds: float) -> str:
+    """`0.25 s`, `20.1 s`, `4:43.6`, `1:02:03`."""
+    if seconds < 10.0:
+        return f"{seconds:.3g} s"
+    if round(seconds, 1) < 60.0:
+        return f"{seconds:.1f} s"
+    tenths = round(seconds * 10.0)
+    minutes, tenths = divmod(tenths, 600)
+    if minutes < 60:
+        return f"{minutes}:{tenths / 10:04.1f}"
+    return f"{minutes // 60}:{minutes % 60:02d}:{tenths // 10:02d}"
+
+
+def amount(value: float) -> str:
+    """Three significant digits without an exponent: `11,100`, `758`, `3.41`, `0.000645`."""
+    if value == 0.0:
+        return "0"
+    decimals = max(0, 2 - int(f"{value:e}".partition("e")[2]))
+    return f"{float(f'{value:.3g}'):,.{decimals}f}"
+
+
+def where(place: Place) -> str:
+    """`33.9° S 18.4° E`."""
+    north = "S" if place.latitude_deg < 0.0 else "N"
+    east = "W" if place.longitude_deg < 0.0 else "E"
+    return f"{abs(place.latitude_deg):g}° {north} {abs(place.longitude_deg):g}° {east}"
+
+
+def clock_utc(moment: datetime) -> str:
+    """`17:21:10`, to the nearest second."""
+    return f"{_to_second(moment).astimezone(UTC):%H:%M:%S}"
+
+
+def clock_local(moment: datetime, zone: tzinfo | None) -> str:
+    """`18:21:10 BST` in this zone, the machine's own when it is None."""
+    local = _to_second(moment).astimezone(zone)
+    return f"{local:%H:%M:%S} {local.tzname()}"
+
+
+def day_utc(moment: datetime) -> str:
+    """`2026-10-14`."""
+    return f"{_to_second(moment).astimezone(UTC):%Y-%m-%d}"
+
+
+def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print aligned columns under a title: numbers to the right, the first column and the last to the left."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD if any(head) else None, show_header=any(head), pad_edge=True)
+    for index, name in enumerate(head):
+        is_text = index in (0, len(head) - 1)
+        table.add_column(name, justify="left" if is_text else "right", no_wrap=index < len(head) - 1)
+    for row in rows:
+        table.add_row(*(Text(cell) for cell in row))
+    console = Console(highlight=False)
+    console.print(Text(title, style="bold"))
+    console.print(table)
+
+
+def _to_second(moment: datetime) -> datetime:
+    whole = moment.replace(microsecond=0)
+    return whole if moment.microsecond < 500_000 else datetime.fromtimestamp(whole.timestamp() + 1.0, UTC)
