@@ -1,0 +1,189 @@
+"""The journal: every intent before the act, every outcome after it, and nothing ever changed or removed.
+
+An intent without a settled outcome is the report of a crash. A frame may get several outcomes, as more is
+found out; the latest is the answer.
+"""
+
+import json
+import sqlite3
+from collections.abc import Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from duskhold.journal.database import connect, naming_errors
+from duskhold.journal.entry import Detail, Frame, Intent, Note, Outcome, Refusal, Stamp, Unfinished
+from duskhold.plan.stamp import utc_from, utc_text
+
+
+class Journal:
+    """One open journal, for one thread. Every writing method returns when its entry is on the disk.
+
+    All methods raise `JournalError`.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+        self._connection = connection
+        self._path = path
+
+    @classmethod
+    def open(cls, path: Path) -> Self:
+        """Open or make the journal at `path`, bring it to the newest schema, and check it."""
+        return cls(connect(path), path)
+
+    def close(self) -> None:
+        self._connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def intend(self, intent: Intent, stamp: Stamp) -> None:
+        """Write what is about to be done. Only after this may the shutter be told."""
+        self._insert(
+            "intent",
+            stamp,
+            frame_id=intent.frame_id,
+            camera=intent.camera,
+            role=intent.role,
+            timing=intent.timing,
+            planned_s=intent.planned_s,
+            cap_s=intent.cap_s,
+            decision=_json(intent.decision),
+        )
+
+    def conclude(self, outcome: Outcome, stamp: Stamp) -> None:
+        """Write what became of a frame, or what has since been found out about it."""
+        least_s, most_s = outcome.open_s_range or (None, None)
+        self._insert(
+            "outcome",
+            stamp,
+            frame_id=outcome.frame_id,
+            outcome=outcome.outcome,
+            open_s=outcome.open_s,
+            open_s_least=least_s,
+            open_s_most=most_s,
+            opened_utc=outcome.opened_utc,
+            closed_utc=outcome.closed_utc,
+            shutter=outcome.shutter,
+            settled=int(outcome.settled),
+            reason=outcome.reason,
+            files=_json(list(outcome.files)),
+            report=_json(outcome.report),
+        )
+
+    def refuse(self, refusal: Refusal, stamp: Stamp) -> None:
+        """Write that a frame was asked for and not exposed."""
+        self._insert(
+            "refusal",
+            stamp,
+            frame_id=refusal.frame_id,
+            camera=refusal.camera,
+            role=refusal.role,
+            timing=refusal.timing,
+            planned_s=refusal.planned_s,
+            code=refusal.code,
+            reason=refusal.reason,
+            decision=_json(refusal.decision),
+        )
+
+    def note(self, note: Note, stamp: Stamp) -> None:
+        """Write anything else that should be known afterwards."""
+        self._insert("note", stamp, frame_id=note.frame_id, word=note.word, detail=_json(note.detail))
+
+    def unfinished(self) -> list[Unfinished]:
+        """Intents without a settled outcome, oldest first."""
+        query = f"{_FRAMES_WITH_OUTCOMES} WHERE coalesce(o.settled, 0) = 0 ORDER BY i.number"
+        return [Unfinished(_intent(row), _stamp(row), _outcome(row)) for row in self._rows(query)]
+
+    def frames(self, limit: int) -> list[Frame]:
+        """The latest frames and refusals, newest first."""
+        asked = [
+            Frame(_intent(row), _stamp(row), _outcome(row))
+            for row in self._rows(f"{_FRAMES_WITH_OUTCOMES} ORDER BY i.number DESC LIMIT ?", limit)
+        ]
+        refused = [
+            Frame(_refusal(row), _stamp(row), None)
+            for row in self._rows("SELECT * FROM refusal ORDER BY number DESC LIMIT ?", limit)
+        ]
+        return sorted(asked + refused, key=lambda one: one.written.utc, reverse=True)[:limit]
+
+    def frame(self, frame_id: str) -> Frame | None:
+        """One frame by its name."""
+        for row in self._rows(f"{_FRAMES_WITH_OUTCOMES} WHERE i.frame_id = ?", frame_id):
+            return Frame(_intent(row), _stamp(row), _outcome(row))
+        for row in self._rows("SELECT * FROM refusal WHERE frame_id = ?", frame_id):
+            return Frame(_refusal(row), _stamp(row), None)
+        return None
+
+    def count(self) -> int:
+        """How many frames were intended or refused since the journal began."""
+        query = "SELECT (SELECT count(*) FROM intent) + (SELECT count(*) FROM refusal) AS frames"
+        return int(self._rows(query)[0]["frames"])
+
+    def notes(self, limit: int) -> list[Note]:
+        """The latest notes, newest first."""
+        rows = self._rows("SELECT * FROM note ORDER BY number DESC LIMIT ?", limit)
+        return [Note(row["word"], json.loads(row["detail"]), row["frame_id"]) for row in rows]
+
+    def _insert(self, table: str, stamp: Stamp, **columns: object) -> None:
+        values = {
+            "written_utc": utc_text(stamp.utc),
+            "written_mono_s": stamp.mono_s,
+            "boot_id": stamp.boot_id,
+            **columns,
+        }
+        names = ", ".join(values)
+        places = ", ".join(f":{name}" for name in values)
+        with naming_errors(self._path):
+            self._connection.execute(f"INSERT INTO {table} ({names}) VALUES ({places})", values)
+
+    def _rows(self, query: str, *values: object) -> list[dict[str, Any]]:
+        with naming_errors(self._path):
+            cursor = self._connection.execute(query, values)
+            names = [column[0] for column in cursor.description]
+            return [dict(zip(names, row, strict=True)) for row in cursor]
+
+
+_FRAMES_WITH_OUTCOMES = """
+SELECT i.*, o.outcome, o.open_s, o.open_s_least, o.open_s_most, o.opened_utc, o.closed_utc, o.shutter,
+       o.settled, o.reason, o.files, o.report
+FROM intent i
+LEFT JOIN outcome o ON o.number = (SELECT max(number) FROM outcome WHERE frame_id = i.frame_id)
+"""
+
+
+def _json(value: Detail | Sequence[Detail]) -> str:
+    return json.dumps(value, allow_nan=False)
+
+
+def _stamp(row: dict[str, Any]) -> Stamp:
+    return Stamp(utc_from(row["written_utc"]), row["written_mono_s"], row["boot_id"])
+
+
+def _intent(row: dict[str, Any]) -> Intent:
+    names = ("frame_id", "camera", "role", "timing", "planned_s", "cap_s")
+    return Intent(**{name: row[name] for name in names}, decision=json.loads(row["decision"]))
+
+
+def _refusal(row: dict[str, Any]) -> Refusal:
+    names = ("frame_id", "camera", "role", "timing", "planned_s", "code", "reason")
+    return Refusal(**{name: row[name] for name in names}, decision=json.loads(row["decision"]))
+
+
+def _outcome(row: dict[str, Any]) -> Outcome | None:
+    if row["outcome"] is None:
+        return None
+    names = ("frame_id", "outcome", "open_s", "opened_utc", "closed_utc", "shutter", "reason")
+    bounds = None if row["open_s_least"] is None else (row["open_s_least"], row["open_s_most"])
+    return Outcome(
+        **{name: row[name] for name in names},
+        open_s_range=bounds,
+        settled=bool(row["settled"]),
+        files=tuple(json.loads(row["files"])),
+        report=json.loads(row["report"]),
+    )
