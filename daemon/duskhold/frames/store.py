@@ -1,0 +1,183 @@
+"""Pictures put in their place, byte for byte as the camera made them, and read back before they count.
+
+A picture is written beside its place under a hidden name, flushed, read again from the disk, compared, and
+only then given its name. Nothing that is there is ever replaced.
+"""
+
+import hashlib
+import os
+import re
+import secrets
+from dataclasses import dataclass
+from enum import Enum
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from duskhold.frames.rename import rename_to_free_name
+
+_OWN_NAME_MAX = 120
+_PIECE_BYTES = 1 << 20
+_SAME_NAME_MAX = 1000
+
+
+class Role(Enum):
+    """What a file is to its frame."""
+
+    BASE = "base"
+    SCOUT = "scout"
+    LONG = "long"
+    DARK = "dark"
+    DERIVED = "derived"
+
+
+@dataclass(frozen=True, slots=True)
+class StoredFile:
+    path: Path
+    role: Role
+    bytes: int
+    sha256: str
+
+    def record(self) -> dict[str, object]:
+        """As it stands in a frame's record."""
+        return {
+            "path": str(self.path),
+            "role": self.role.value,
+            "bytes": self.bytes,
+            "sha256": self.sha256,
+        }
+
+
+class StoreError(Exception):
+    """A picture could not be put in its place; it is still on the camera's card. `code` is for programs."""
+
+    code = "store_failed"
+
+
+class DiskShort(StoreError):
+    """Too little room on the disk."""
+
+    code = "disk_short"
+
+
+class PictureIncomplete(StoreError):
+    """More or fewer bytes came than the camera had announced."""
+
+    code = "picture_incomplete"
+
+
+class PictureChanged(StoreError):
+    """The disk gave back other bytes than were written."""
+
+    code = "picture_changed"
+
+
+def file_name(frame_id: str, role: Role, camera_name: str) -> str:
+    """`20261014-172110-3f2a-long-CAP_0001.DNG`: sorts by time, tells the role, keeps the camera's own name."""
+    own = re.sub(r"[^A-Za-z0-9._-]", "_", camera_name)[-_OWN_NAME_MAX:].lstrip(".") or "picture"
+    return f"{frame_id}-{role.value}-{own}"
+
+
+def ensure_room(folder: Path, needed_bytes: int, reserve_bytes: int) -> None:
+    """Raises `DiskShort` unless `needed_bytes` fit on the folder's disk and leave `reserve_bytes` free."""
+    there = folder
+    while not there.exists():
+        there = there.parent
+    disk = os.statvfs(there)
+    free_bytes = disk.f_bavail * disk.f_frsize
+    if free_bytes < needed_bytes + reserve_bytes:
+        raise DiskShort(
+            f"{there} has {free_bytes / 1e6:.0f} MB free; {needed_bytes / 1e6:.0f} MB are needed "
+            f"and {reserve_bytes / 1e6:.0f} MB must stay free."
+        )
+
+
+class Arrival:
+    """A picture on its way in: give `take` to whoever fetches it, then `keep` it.
+
+    Left without `keep`, its hidden file is removed and nothing is there. `size_bytes` is what the camera
+    announced. All methods may raise `OSError`; the disk being full is one.
+    """
+
+    def __init__(self, folder: Path, name: str, role: Role, size_bytes: int) -> None:
+        assert Path(name).name == name, name
+        self._place, self._role, self._size_bytes = folder / name, role, size_bytes
+        self._hidden = folder / f".{name}.{secrets.token_hex(4)}.part"
+        self._came_bytes, self._digest = 0, hashlib.sha256()
+        _ensure_folder(folder)
+        self._descriptor = os.open(self._hidden, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        os.close(self._descriptor)
+        self._hidden.unlink(missing_ok=True)
+
+    def take(self, piece: bytes) -> None:
+        """The next bytes. Raises `PictureIncomplete` for more than were announced."""
+        self._came_bytes += len(piece)
+        if self._came_bytes > self._size_bytes:
+            raise PictureIncomplete(f"{self._place.name}: more than the {self._size_bytes} bytes announced came.")
+        self._digest.update(piece)
+        rest = memoryview(piece)
+        while rest:
+            rest = rest[os.write(self._descriptor, rest) :]
+
+    def keep(self) -> StoredFile:
+        """Check, and give the picture its name; durable when this returns. Raises `StoreError`."""
+        if self._came_bytes != self._size_bytes:
+            raise PictureIncomplete(
+                f"{self._place.name}: {self._came_bytes} bytes came of {self._size_bytes} announced."
+            )
+        os.fsync(self._descriptor)
+        sha256 = sha256_on_disk(self._hidden)
+        if sha256 != self._digest.hexdigest():
+            raise PictureChanged(f"{self._place.name}: the disk gave back other bytes than were written.")
+        place = self._named(sha256)
+        _flush_folder(place.parent)
+        return StoredFile(place, self._role, self._came_bytes, sha256)
+
+    def _named(self, sha256: str) -> Path:
+        place = self._place
+        for number in range(2, _SAME_NAME_MAX):
+            try:
+                rename_to_free_name(self._hidden, place)
+            except FileExistsError:
+                if _is_picture(place, self._came_bytes, sha256):
+                    return place  # the same picture, fetched once more
+            else:
+                return place
+            place = self._place.with_name(f"{self._place.stem}-{number}{self._place.suffix}")
+        raise StoreError(f"{self._place} and {_SAME_NAME_MAX} names after it are taken.")
+
+
+def sha256_on_disk(path: Path) -> str:
+    """SHA-256 of what the disk holds: the system is asked to forget its copy in memory first."""
+    digest = hashlib.sha256()
+    with path.open("rb", buffering=0) as file:
+        os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
+        while piece := file.read(_PIECE_BYTES):
+            digest.update(piece)
+    return digest.hexdigest()
+
+
+def _is_picture(place: Path, size_bytes: int, sha256: str) -> bool:
+    return place.is_file() and place.stat().st_size == size_bytes and sha256_on_disk(place) == sha256
+
+
+def _ensure_folder(folder: Path) -> None:
+    if not folder.is_dir():
+        _ensure_folder(folder.parent)
+        folder.mkdir(exist_ok=True)
+        _flush_folder(folder.parent)
+
+
+def _flush_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
