@@ -44,12 +44,12 @@ def test_simulated_runs_lie_apart_and_share_one_keeper() -> None:
     simulated = folders.simulated()
     assert simulated.data == Path("/mine/simulated")
     assert simulated.journal != folders.journal
-    assert simulated.socket("usb") == folders.socket("usb")
+    assert simulated.places("usb") == folders.places("usb")
 
 
-def test_the_keepers_socket_does_not_depend_on_the_data_folder() -> None:
-    assert folders_for("/one", HOME).socket("usb") == folders_for("/two", HOME).socket("usb")
-    assert folders_for("/one", HOME).camera_state("usb") == folders_for("/two", HOME).camera_state("usb")
+def test_one_keeper_per_camera_whatever_the_data_folder() -> None:
+    assert folders_for("/one", HOME).places("usb") == folders_for("/two", HOME).places("usb")
+    assert folders_for("/one", HOME).places("usb") != folders_for("/one", HOME).places("simulated")
 
 
 def test_a_session_is_named_by_its_day() -> None:
@@ -66,7 +66,7 @@ def test_keys_are_short_file_names_and_differ(one: str, other: str) -> None:
 @pytest.mark.parametrize("login", ["/run/user/4294967294", "/" + "x" * 200])
 def test_socket_paths_can_be_bound(login: str) -> None:
     address = "ptpip:fe80::1234:5678:9abc:def0%enx001122334455:15740:15741"
-    path = folders_for(None, HOME | {"XDG_RUNTIME_DIR": login}).socket(address)
+    path = folders_for(None, HOME | {"XDG_RUNTIME_DIR": login}).places(address).socket
     assert len(os.fsencode(path)) <= SOCKET_PATH_MAX_BYTES
 
 

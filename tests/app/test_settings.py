@@ -63,7 +63,7 @@ def test_no_file_is_every_default() -> None:
         ("limits:\n  longest_s: 9000", "line 2: limits.longest_s: must be at most 7200, not 9000"),
         (
             "camera: usb\nlimits:\n  longest_s: 2\n  shortest_s: 5",
-            "line 2: limits: shortest_s (5) must be less than longest_s (2)",
+            "line 2: limits: shortest_s: 5 s is not below longest_s, 2 s",
         ),
         (
             "filters:\n- name: a\n  label: 1000",

@@ -1,4 +1,4 @@
-"""Where things live: frames and journal, what is known of one camera, and the sockets of its keeper."""
+"""Where things live: frames and journal, and for each camera what is known of it and where its keeper listens."""
 
 import hashlib
 import os
@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+
+from duskhold.shutter.places import Places
 
 SOCKET_PATH_MAX_BYTES = 100  # sun_path holds 108 with its end (unix(7)); some room for a name beside it
 
@@ -37,13 +39,10 @@ class Folders:
         """The folder of an outing's frames: one a day until an outing has a name."""
         return self.data / "frames" / day.isoformat()
 
-    def camera_state(self, address: str) -> Path:
-        """Black box and learnt figures of the camera at `address`, whatever the data folder."""
-        return self.state / "cameras" / camera_key(address)
-
-    def socket(self, address: str) -> Path:
-        """The socket of the process that holds the camera at `address`."""
-        return self.runtime / f"{camera_key(address)}.sock"
+    def places(self, address: str) -> Places:
+        """Where the shutter processes of the camera at `address` meet, whatever the data folder."""
+        key = camera_key(address)
+        return Places(runtime=self.runtime / key, state=self.state / "cameras" / key)
 
 
 def folders_for(data: str | None, environment: Mapping[str, str]) -> Folders:
@@ -86,7 +85,7 @@ def _runtime(environment: Mapping[str, str]) -> Path:
     return Path(tempfile.gettempdir()) / f"duskhold-{os.getuid()}"
 
 
-_NAME_MAX_BYTES = 24 + 1 + 8 + len(".sock")
+_NAME_MAX_BYTES = 24 + 1 + 8 + len("/holder")
 
 
 def _xdg(environment: Mapping[str, str], name: str, default: Path) -> Path:

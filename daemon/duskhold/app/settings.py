@@ -11,6 +11,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from duskhold.app.document import Part, load
 from duskhold.light.filters import STRONGEST_STOPS, Filter, parse_filter, parse_filters
 from duskhold.light.place import Place
+from duskhold.plan.limits import Limits
 
 
 def settings_path(given: str | None, environment: Mapping[str, str]) -> Path | None:
@@ -113,20 +114,32 @@ class FilterSettings(Part):
 
 
 class LimitSettings(Part):
-    """Past these nothing is exposed without a person's say. Defaults: common practice, no source."""
+    """Past these nothing is exposed without a person's say. Reserves: common practice, no source."""
 
-    shortest_s: float = Field(default=1.0, ge=0.1)
-    longest_s: float = Field(default=1800.0, le=7200)
-    correction_max_stops: float = Field(default=1.5, gt=0, le=6)
-    reading_age_max_s: float = Field(default=900.0, gt=0, le=7200)
+    shortest_s: float = Field(default=Limits().shortest_s, ge=0.1)
+    longest_s: float = Field(default=Limits().longest_s, le=7200)
+    correction_max_stops: float = Field(default=Limits().correction_max_stops, gt=0, le=6)
+    reading_age_max_s: float = Field(default=Limits().reading_age_max_s, gt=0, le=7200)
+    opening_slip_max_s: float = Field(default=Limits().opening_slip_max_s, gt=0, le=60)
+    cap_margin_s: float = Field(default=Limits().cap_margin_s, gt=0, le=60)
     disk_reserve_mb: int = Field(default=500, ge=50)
     battery_reserve_percent: int = Field(default=15, ge=0, le=90)
     shots_reserve: int = Field(default=4, ge=1)
 
+    def exposure(self) -> Limits:
+        """Those that bound a single exposure. Raises `BadLimits` where two of them contradict each other."""
+        return Limits(
+            longest_s=self.longest_s,
+            shortest_s=self.shortest_s,
+            correction_max_stops=self.correction_max_stops,
+            reading_age_max_s=self.reading_age_max_s,
+            opening_slip_max_s=self.opening_slip_max_s,
+            cap_margin_s=self.cap_margin_s,
+        )
+
     @model_validator(mode="after")
     def _check_against_each_other(self) -> "LimitSettings":
-        if self.shortest_s >= self.longest_s:
-            raise ValueError(f"shortest_s ({self.shortest_s:g}) must be less than longest_s ({self.longest_s:g})")
+        self.exposure()
         return self
 
 

@@ -17,7 +17,6 @@ from typing import Self
 from duskhold.frames.rename import rename_to_free_name
 
 _OWN_NAME_MAX = 120
-_PIECE_BYTES = 1 << 20
 _SAME_NAME_MAX = 1000
 
 
@@ -93,7 +92,7 @@ def ensure_room(folder: Path, needed_bytes: int, reserve_bytes: int) -> None:
 
 
 class Arrival:
-    """A picture on its way in: give `take` to whoever fetches it, then `keep` it.
+    """A picture on its way in: whoever fetches it writes into `descriptor`; then `keep` it.
 
     Left without `keep`, its hidden file is removed and nothing is there. `size_bytes` is what the camera
     announced. All methods may raise `OSError`; the disk being full is one.
@@ -103,9 +102,8 @@ class Arrival:
         assert Path(name).name == name, name
         self._place, self._role, self._size_bytes = folder / name, role, size_bytes
         self._hidden = folder / f".{name}.{secrets.token_hex(4)}.part"
-        self._came_bytes, self._digest = 0, hashlib.sha256()
         _ensure_folder(folder)
-        self._descriptor = os.open(self._hidden, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
+        self.descriptor = os.open(self._hidden, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
 
     def __enter__(self) -> Self:
         return self
@@ -113,32 +111,22 @@ class Arrival:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        os.close(self._descriptor)
+        os.close(self.descriptor)
         self._hidden.unlink(missing_ok=True)
-
-    def take(self, piece: bytes) -> None:
-        """The next bytes. Raises `PictureIncomplete` for more than were announced."""
-        self._came_bytes += len(piece)
-        if self._came_bytes > self._size_bytes:
-            raise PictureIncomplete(f"{self._place.name}: more than the {self._size_bytes} bytes announced came.")
-        self._digest.update(piece)
-        rest = memoryview(piece)
-        while rest:
-            rest = rest[os.write(self._descriptor, rest) :]
 
     def keep(self) -> StoredFile:
         """Check, and give the picture its name; durable when this returns. Raises `StoreError`."""
-        if self._came_bytes != self._size_bytes:
-            raise PictureIncomplete(
-                f"{self._place.name}: {self._came_bytes} bytes came of {self._size_bytes} announced."
-            )
-        os.fsync(self._descriptor)
+        came_bytes = os.fstat(self.descriptor).st_size
+        if came_bytes != self._size_bytes:
+            raise PictureIncomplete(f"{self._place.name}: {came_bytes} bytes came, {self._size_bytes} were announced.")
+        came_sha256 = _sha256(self._hidden)
+        os.fsync(self.descriptor)
         sha256 = sha256_on_disk(self._hidden)
-        if sha256 != self._digest.hexdigest():
+        if sha256 != came_sha256:
             raise PictureChanged(f"{self._place.name}: the disk gave back other bytes than were written.")
         place = self._named(sha256)
         _flush_folder(place.parent)
-        return StoredFile(place, self._role, self._came_bytes, sha256)
+        return StoredFile(place, self._role, came_bytes, sha256)
 
     def _named(self, sha256: str) -> Path:
         place = self._place
@@ -146,7 +134,7 @@ class Arrival:
             try:
                 rename_to_free_name(self._hidden, place)
             except FileExistsError:
-                if _is_picture(place, self._came_bytes, sha256):
+                if _is_picture(place, self._size_bytes, sha256):
                     return place  # the same picture, fetched once more
             else:
                 return place
@@ -156,12 +144,14 @@ class Arrival:
 
 def sha256_on_disk(path: Path) -> str:
     """SHA-256 of what the disk holds: the system is asked to forget its copy in memory first."""
-    digest = hashlib.sha256()
-    with path.open("rb", buffering=0) as file:
+    with path.open("rb") as file:
         os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
-        while piece := file.read(_PIECE_BYTES):
-            digest.update(piece)
-    return digest.hexdigest()
+    return _sha256(path)
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb", buffering=0) as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _is_picture(place: Path, size_bytes: int, sha256: str) -> bool:
