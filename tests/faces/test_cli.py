@@ -97,9 +97,7 @@ def test_a_wrong_option_is_one_json_object(duskhold: Any) -> None:
     assert (error["code"], error["field"]) == ("usage", "--rate")
 
 
-@pytest.mark.parametrize(
-    "words", [("status", "--rat", "1"), ("status", "--rate"), ("stat",), ("status", "more"), ()]
-)
+@pytest.mark.parametrize("words", [("status", "--rat", "1"), ("status", "--rate"), ("stat",), ("status", "more"), ()])
 def test_bad_usage_is_said_plainly_and_exits_2(duskhold: Any, words: tuple[str, ...]) -> None:
     status, out, err = duskhold(shown)(*words)
     assert (status, out) == (2, "")
@@ -122,9 +120,7 @@ def test_what_a_command_finds_wrong_keeps_its_exit_status(duskhold: Any, exit_st
 
 
 def test_an_answer_may_carry_a_failed_frame(duskhold: Any) -> None:
-    status, out, _ = duskhold(lambda args: Answer({"outcome": "link_lost"}, 4, lambda: None))(
-        "--json", "status"
-    )
+    status, out, _ = duskhold(lambda args: Answer({"outcome": "link_lost"}, 4, lambda: None))("--json", "status")
     assert (status, json.loads(out)) == (4, {"outcome": "link_lost"})
 
 

@@ -70,8 +70,7 @@ def _answer(words: Sequence[str]) -> Answer:
 def _parser(names: Sequence[str]) -> Parser:
     parser = Parser(
         prog="duskhold",
-        description="Holds a camera's shutter open for the time that changing light needs, "
-        "and brings the frame home.",
+        description="Holds a camera's shutter open for the time that changing light needs, and brings the frame home.",
     )
     parser.add_argument("--version", action="version", version=f"duskhold {__version__}")
     add_common_options(parser)

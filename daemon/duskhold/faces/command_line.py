@@ -37,9 +37,7 @@ def add_common_options(parser: argparse.ArgumentParser, *, default: object = Non
         help="print one JSON object on standard output and nothing else there",
     )
     common.add_argument("--settings", metavar="FILE", default=default, help="the settings file to use")
-    common.add_argument(
-        "--data", metavar="DIR", default=default, help="the folder for frames and the journal"
-    )
+    common.add_argument("--data", metavar="DIR", default=default, help="the folder for frames and the journal")
 
 
 def command_in(words: Sequence[str]) -> str | None:

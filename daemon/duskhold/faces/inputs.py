@@ -3,7 +3,8 @@
 import argparse
 import math
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING, TypeVar
 from zoneinfo import ZoneInfo
@@ -14,10 +15,13 @@ from duskhold.plan.limits import Limits
 from duskhold.plan.stamp import utc_from
 
 if TYPE_CHECKING:
+    from duskhold.app.folders import Folders
     from duskhold.app.settings import Settings
 
 FIRST_YEAR, LAST_YEAR = 1900, 2100
 """Years in which the sky is worked out."""
+
+_SETTINGS_HINT = "config/example.yaml shows every setting; `duskhold set-up` writes a file that is right."
 
 Value = TypeVar("Value")
 
@@ -27,21 +31,37 @@ def settings_of(args: argparse.Namespace) -> "Settings":
     from duskhold.app.document import DocumentWrong
     from duskhold.app.settings import load_settings, settings_path
 
+    path = settings_path(args.settings, os.environ)
     try:
-        return load_settings(settings_path(args.settings, os.environ))
+        return load_settings(path)
     except DocumentWrong as wrong:
-        raise Wrong("bad_settings", str(wrong), field="--settings") from wrong
+        field = wrong.problems[0].field or "--settings"
+        raise Wrong("bad_settings", str(wrong), field=field, hint=_SETTINGS_HINT) from wrong
+    except OSError as error:
+        raise Wrong("bad_settings", f"{path} cannot be read: {error.strerror}.", field="--settings") from error
 
 
 def limits_of(settings: "Settings") -> Limits:
     """The limits of an exposure as the settings have them."""
-    said = settings.limits
-    return Limits(
-        longest_s=said.longest_s,
-        shortest_s=said.shortest_s,
-        correction_max_stops=said.correction_max_stops,
-        reading_age_max_s=said.reading_age_max_s,
-    )
+    return settings.limits.exposure()
+
+
+def folders_of(args: argparse.Namespace, settings: "Settings") -> "Folders":
+    """Where this command's data, camera state and sockets live."""
+    from duskhold.app.folders import folders_for
+
+    return folders_for(args.data or settings.data, os.environ)
+
+
+@contextmanager
+def saying_journal_errors() -> Iterator[None]:
+    """Trouble with the journal becomes a `Wrong`: not ready, and what to do about it."""
+    from duskhold.journal.database import JournalError
+
+    try:
+        yield
+    except JournalError as error:
+        raise Wrong(error.code, str(error), field="--data", hint=error.hint, exit_status=3) from error
 
 
 def zone_of(settings: "Settings") -> tzinfo | None:

@@ -1,11 +1,14 @@
 """Numbers, times and places as people read them outdoors, and tables of them."""
 
+import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
 
 from duskhold.light.place import Place
 
 MINUS = "−"
+NOT_A_TERMINAL_COLUMNS = 1000
+"""A file or a pipe has no edge: nothing is cut off for it."""
 
 
 def signed(value: float, decimals: int) -> str:
@@ -83,7 +86,7 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) 
         table.add_column(name, justify="left" if is_text else "right", no_wrap=index < len(head) - 1)
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))
-    console = Console(highlight=False)
+    console = Console(highlight=False, width=None if sys.stdout.isatty() else NOT_A_TERMINAL_COLUMNS)
     console.print(Text(title, style="bold"))
     console.print(table)
 
