@@ -95,6 +95,7 @@ class SimulatedBody:
         self.seed = seed
         self.log: list[LogLine] = []
         self.openings = 0
+        self._shots_before = card.next_number() - 1
         self._words = {name: words[0] for name, words in CHOICES.items()}
         self._words |= {"shutter": BULB, "aperture": "f/8", "quality": "raw+jpeg", **profile.settings}
         self._phase = _Phase.READY
@@ -275,7 +276,7 @@ class SimulatedBody:
         shot = self._shot(at_s)
         self._spent_percent += self.profile.battery_percent_per_min * shot.open_s / 60
         self._phase, self._is_open = _Phase.STORING, False
-        self._note(at_s, "closed", frame=shot.frame, open_s=shot.open_s)
+        self._note(at_s, "closed", frame=self.openings, open_s=shot.open_s)
         self._events.append(ShutterClosed(at_s))
         dark_s = shot.open_s if shot.dark_frame else 0.0
         if shot.dark_frame:
@@ -285,7 +286,7 @@ class SimulatedBody:
     def _store(self, shot: Shot, at_s: float) -> None:
         self._phase = _Phase.READY
         if self._words["target"] != "card" or self.card.shots_left() == 0:
-            self._note(at_s, "lost", frame=shot.frame)
+            self._note(at_s, "lost", frame=self.openings)
         else:
             self._keep(shot, at_s)
         self._events += [CaptureComplete(at_s), BecameReady(at_s)]
@@ -296,7 +297,7 @@ class SimulatedBody:
         told_s = at_s + (self.faults.event_late_s if self._strikes(at_s, "event_late") else 0.0)
         is_told = not self._strikes(at_s, "event_lost")
         for file in files:
-            self._note(at_s, "stored", name=file.name, frame=shot.frame)
+            self._note(at_s, "stored", name=file.name, frame=self.openings)
             if is_told:
                 self._events.append(PictureStored(told_s, file))
         self._events.sort(key=lambda each: each.at_s)
@@ -333,7 +334,7 @@ class SimulatedBody:
     def _shot(self, closed_s: float) -> Shot:
         f_number = APERTURE.true_value(self._words["aperture"])
         return Shot(
-            frame=self.openings,
+            number=self._shots_before + self.openings,
             opened_s=self._opened_s,
             closed_s=closed_s,
             taken=self._clock(self._opened_s),

@@ -52,15 +52,17 @@ class MemoryCard:
         self.present = True
         self.capacity_shots = capacity_shots
         self._files: dict[CardFile, bytes | Callable[[], bytes]] = {}
+        self._shots = 0
 
     def next_number(self) -> int:
-        return _last_number([each.name for each in self._files]) + 1
+        return self._shots + 1
 
     def store(self, number: int, makers: Mapping[str, Callable[[], bytes]]) -> list[CardFile]:
         stored = [CardFile(FOLDER, f"DSK_{number:04d}{suffix}") for suffix in makers]
         for file, make in zip(stored, makers.values(), strict=True):
             assert file not in self._files, file
             self._files[file] = make
+        self._shots = number
         return stored
 
     def files(self) -> list[CardFile]:
@@ -76,7 +78,7 @@ class MemoryCard:
         return len(self.read(file))
 
     def shots_left(self) -> int:
-        return _shots_left(self, [each.name for each in self._files])
+        return _shots_left(self, self._shots)
 
 
 class FolderCard:
@@ -89,7 +91,7 @@ class FolderCard:
         self._folder.mkdir(parents=True, exist_ok=True)
 
     def next_number(self) -> int:
-        return _last_number([each.name for each in self._folder.iterdir()]) + 1
+        return max(self._numbers(), default=0) + 1
 
     def store(self, number: int, makers: Mapping[str, Callable[[], bytes]]) -> list[CardFile]:
         return [self._write(f"DSK_{number:04d}{suffix}", make()) for suffix, make in makers.items()]
@@ -105,7 +107,10 @@ class FolderCard:
         return self._path(file).stat().st_size
 
     def shots_left(self) -> int:
-        return _shots_left(self, [each.name for each in self.files()])
+        return _shots_left(self, len(self._numbers()))
+
+    def _numbers(self) -> set[int]:
+        return {int(found.group(1)) for each in self._folder.iterdir() if (found := _NAME.match(each.name))}
 
     def _path(self, file: CardFile) -> Path:
         path = self._folder / file.name
@@ -123,13 +128,5 @@ class FolderCard:
         return CardFile(FOLDER, name)
 
 
-def _numbers(names: list[str]) -> set[int]:
-    return {int(found.group(1)) for found in map(_NAME.match, names) if found}
-
-
-def _last_number(names: list[str]) -> int:
-    return max(_numbers(names), default=0)
-
-
-def _shots_left(card: Card, names: list[str]) -> int:
-    return max(0, card.capacity_shots - len(_numbers(names))) if card.present else 0
+def _shots_left(card: Card, taken: int) -> int:
+    return max(0, card.capacity_shots - taken) if card.present else 0

@@ -52,7 +52,9 @@ class _Scene:
 def look(width: int, height: int, opened_s: float, open_s: float, seed: int = 0) -> Image:
     """The scene's radiance as (height, width, 3), averaged from `opened_s` over `open_s` seconds."""
     scene = _scene(width, height, seed)
-    return np.asarray(_compose(scene, opened_s, open_s) * np.float32(scene.gain), dtype=np.float32)
+    radiance = _compose(scene, opened_s, open_s) * np.float32(scene.gain)
+    # A short opening freezes the water at a contrast that would take its troughs below nothing.
+    return np.asarray(np.maximum(radiance, 0), dtype=np.float32)
 
 
 @lru_cache(maxsize=4)

@@ -56,7 +56,7 @@ class Negative:
         if shot.spoiled:
             radiance = spoil(radiance, self.fault, shot.seed)
         gathering = Gathering(shot.exposure_rgb, shot.open_s, shot.iso, shot.temperature_c, shot.dark_frame)
-        return expose(self.sensor, radiance, gathering, (shot.seed, shot.frame))
+        return expose(self.sensor, radiance, gathering, (shot.seed, shot.number))
 
     def dng(self) -> bytes:
         out = io.BytesIO()
@@ -129,6 +129,11 @@ class Negative:
             0x9291: (_ASCII, f"{shot.taken.microsecond // 1000:03d}"),
             0xA431: (_ASCII, self.profile.serial),
         }
+
+
+def warm(profile: BodyProfile) -> None:
+    """Paint the scene once, about a second at the usual size, before a picture is waited for."""
+    look(profile.width, profile.height, 0.0, 1.0)
 
 
 def exif_exposure_s(shot: Shot, step_s: float) -> float:

@@ -2,8 +2,8 @@
 
 A mid-tone metered with K = 12.5 lies 3.263 stops under saturation (ISO 2720 and ISO 12232). Photons arrive after
 Poisson; the dark signal doubles every 6.5 degrees C (a published test of one camera, 0 to 40 degrees C, 300 s); a dark
-frame taken by the body costs its own dark and read noise. Quantities that are of no source: full well, read
-noise, dark signal at 20 degrees C and share of hot pixels are those of a sensor of our own.
+frame taken by the body costs its own dark and read noise. Quantities without a source (saturation, read
+noise, dark signal at 20 degrees C, share of hot pixels) are those of a sensor of our own.
 """
 
 from __future__ import annotations
@@ -31,9 +31,12 @@ _DARK_REFERENCE_C = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Sensor:
-    """Electrons and numbers at ISO 100; `hot_share` of the pixels leak up to a thousand times as much."""
+    """Electrons and numbers at ISO 100; `hot_share` of the pixels leak up to a thousand times as much.
 
-    full_well_e: float = 60000.0
+    The wells are deeper than the converter's range, so that the white level is where it saturates.
+    """
+
+    saturation_e: float = 60000.0
     black_level: int = 512
     white_level: int = 16383
     read_noise_e: float = 3.0
@@ -43,11 +46,11 @@ class Sensor:
     pixel_seed: int = 0
 
     def numbers_per_electron(self, iso: float) -> float:
-        return (self.white_level - self.black_level) / self.full_well_e * iso / 100
+        return (self.white_level - self.black_level) / self.saturation_e * iso / 100
 
     def mid_tone_e(self) -> float:
         """Electrons of a metered mid-tone in green at ISO 100."""
-        return float(self.full_well_e * 2.0 ** -headroom_stops())
+        return float(self.saturation_e * 2.0 ** -headroom_stops())
 
     def dark_rate(self, temperature_c: float) -> float:
         """Dark signal of an ordinary pixel in electrons per second."""
@@ -111,7 +114,6 @@ def _arrive(rng: np.random.Generator, mean_e: Radiance) -> Radiance:
 
 
 def _read(sensor: Sensor, rng: np.random.Generator, electrons: Radiance, iso: float) -> Radiance:
-    held = np.minimum(electrons, np.float32(sensor.full_well_e))
-    noisy = held + np.float32(sensor.read_noise_e) * rng.standard_normal(held.shape, dtype=np.float32)
-    numbers = noisy * np.float32(sensor.numbers_per_electron(iso)) + np.float32(sensor.black_level)
+    noise_e = np.float32(sensor.read_noise_e) * rng.standard_normal(electrons.shape, dtype=np.float32)
+    numbers = (electrons + noise_e) * np.float32(sensor.numbers_per_electron(iso)) + np.float32(sensor.black_level)
     return np.asarray(np.clip(numbers, 0, sensor.white_level), dtype=np.float32)

@@ -55,10 +55,11 @@ class Shot:
     """One opening of the shutter as it really was: everything that a picture is made from.
 
     `exposure_rgb` is what came through filters and aperture, 1.0 puts a mid-tone at its place at ISO 100.
-    `taken` is the start as the body's own clock has it, without a zone; `frame` counts this body's openings.
+    `taken` is the start as the body's own clock has it, without a zone; `number` goes on over the lives of
+    a body whose card stays, so that no two pictures have the same noise.
     """
 
-    frame: int
+    number: int
     opened_s: float
     closed_s: float
     taken: datetime

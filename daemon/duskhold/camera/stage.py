@@ -84,16 +84,16 @@ class TableLight:
 
 @dataclass(frozen=True, slots=True)
 class SkyLight:
-    """Light of the sky: lux at a body time, against the lux at which the reference exposure holds."""
+    """Light of the sky: a curve in lux over body time, against the lux at which the reference exposure holds."""
 
-    illuminance_lx: Callable[[float], float]
+    curve: Light
     reference_lx: float
 
     def level(self, now_s: float) -> float:
-        return self.illuminance_lx(now_s) / self.reference_lx
+        return self.curve.level(now_s) / self.reference_lx
 
     def dose(self, from_s: float, to_s: float) -> float:
-        return _integral(self.level, from_s, to_s, 30.0)
+        return self.curve.dose(from_s, to_s) / self.reference_lx
 
 
 @dataclass(frozen=True, slots=True)
