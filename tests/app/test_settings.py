@@ -58,6 +58,10 @@ def test_no_file_is_every_default() -> None:
     [
         ("zone: Mars/Base", "line 1: zone: must be a time zone such as Europe/Lisbon or UTC, not 'Mars/Base'"),
         ("zone: ../etc", "line 1: zone: must be a time zone such as Europe/Lisbon or UTC, not '../etc'"),
+        (
+            "camera: bluetooth",
+            "line 1: camera: 'bluetooth' is no camera address; write simulated, usb or ptpip:HOST:PORT:EVENTPORT",
+        ),
         ("place:\n  latitude_deg: 91\n  longitude_deg: 0", "line 2: place.latitude_deg: must be at most 90, not 91"),
         ("place:\n  latitude_deg: 1", "line 1: place.longitude_deg: is missing"),
         ("limits:\n  longest_s: 9000", "line 2: limits.longest_s: must be at most 7200, not 9000"),

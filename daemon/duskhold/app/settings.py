@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from duskhold.app.document import Part, load
+from duskhold.camera.address import parse_address
 from duskhold.light.filters import STRONGEST_STOPS, Filter, parse_filter, parse_filters
 from duskhold.light.place import Place
 from duskhold.plan.limits import Limits
@@ -67,7 +68,13 @@ def _date(given: object) -> object:
         raise ValueError(f"must be a date such as 2026-10-14, not {given!r}") from None
 
 
-def _zone(name: str) -> str:
+def _address(text: str) -> str:
+    parse_address(text)
+    return text
+
+
+def checked_zone(name: str) -> str:
+    """The name itself. Raises `ValueError` when the machine knows no such zone."""
     try:
         ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, IsADirectoryError):
@@ -153,8 +160,8 @@ class SimulatedCameraSettings(Part):
 
 class Settings(Part):
     place: PlaceSettings | None = None
-    zone: Annotated[str, AfterValidator(_zone)] | None = None
-    camera: str = "simulated"
+    zone: Annotated[str, AfterValidator(checked_zone)] | None = None
+    camera: Annotated[str, AfterValidator(_address)] = "simulated"
     data: str | None = Field(default=None, min_length=1)
     filters: tuple[FilterSettings, ...] = ()
     limits: LimitSettings = LimitSettings()
