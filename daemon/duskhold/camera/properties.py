@@ -29,11 +29,12 @@ class BodyProperty:
     data_type: DataType
     write: Callable[[str], PropertyValue]
     settable: bool = True
+    limits: tuple[int, int] | None = None
 
     def describe(self, body: SimulatedBody, now_s: float) -> PropertyDescription:
         allowed = [self.write(word) for word in body.choices(self.setting)] if self.settable else []
         value = self.write(body.value(self.setting, now_s))
-        return PropertyDescription(self.code, self.data_type, value, self.settable, allowed)
+        return PropertyDescription(self.code, self.data_type, value, self.settable, allowed, self.limits)
 
     def word(self, body: SimulatedBody, value: PropertyValue) -> str:
         """The body's word for a value from the wire. Raises `NoSuchValue`."""
@@ -66,7 +67,7 @@ def toggle_properties() -> tuple[BodyProperty, ...]:
     return (
         *standard_properties(),
         BodyProperty(Property.COMPRESSION_SETTING, "quality", DataType.UINT8, quality),
-        BodyProperty(noise, "dark_frame", DataType.UINT8, _table({"off": 0, "on": 1})),
+        BodyProperty(noise, "dark_frame", DataType.UINT8, _table({"off": 0, "on": 1}), limits=(0, 1)),
         BodyProperty(remaining, "shots_left", DataType.UINT32, int, settable=False),
     )
 

@@ -15,7 +15,7 @@ _STANDARD_VERSION = 100
 _REMOVABLE_RAM = 0x0004
 _CAMERA_FILE_SYSTEM = 0x0003
 _READ_WRITE = 0x0000
-_NO_FORM, _ENUMERATION = 0x00, 0x02
+_NO_FORM, _RANGE, _ENUMERATION = 0x00, 0x01, 0x02
 _GENERIC_FOLDER = 0x0001
 
 PropertyValue = int | str
@@ -35,13 +35,17 @@ class DeviceInfo:
 
 @dataclass(frozen=True, slots=True)
 class PropertyDescription:
-    """One property: its type, its value, and the values that it takes (none: any, or it is read only)."""
+    """One property: its type, its value, and the values that it takes (none: any, or it is read only).
+
+    Some initiators want `limits` (lowest, highest) in place of a list; the step between them is 1.
+    """
 
     code: int
     data_type: DataType
     value: PropertyValue
     settable: bool
     allowed: Sequence[PropertyValue] = ()
+    limits: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +154,9 @@ def pack_property_description(description: PropertyDescription) -> bytes:
     """`value` stands for the factory default too: nobody resets a body over this link."""
     data_type, value = description.data_type, pack_value(description.data_type, description.value)
     head = struct.pack("<HHB", description.code, data_type, int(description.settable)) + value + value
+    if description.limits:
+        ends = b"".join(pack_value(data_type, end) for end in (*description.limits, 1))
+        return head + bytes([_RANGE]) + ends
     if not description.allowed:
         return head + bytes([_NO_FORM])
     choices = b"".join(pack_value(data_type, choice) for choice in description.allowed)

@@ -131,8 +131,8 @@ class BodyServer:
             self.body.set_value(str(order["name"]), str(order["value"]), self._now_s())
         elif word == "fit":
             self.body.fit(_filters(str(order["filters"])), self._now_s())
-        elif word == "eject":
-            self.body.card.present = False
+        elif word in ("eject", "insert"):
+            self.body.card.present = word == "insert"
         else:
             raise ValueError(f"no such order: {word}")
 
@@ -188,8 +188,10 @@ def _make_body(args: argparse.Namespace) -> SimulatedBody:
     card = FolderCard(args.card)
     card.present = not args.no_card
     if profile.render:
-        # Loading numpy takes half a second: now, when nobody waits, and not while the first picture is stored.
-        import duskhold.camera.negative  # noqa: F401
+        # The first picture takes a second longer than the next: now, when nobody waits for an answer.
+        from duskhold.camera.negative import warm
+
+        warm(profile)
     return SimulatedBody(profile, stage, card, read_faults(args.fault, args.seed), args.seed)
 
 

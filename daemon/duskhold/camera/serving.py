@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -76,7 +77,8 @@ class ServedBody:
         if process is None:
             return
         assert process.stdin is not None and process.stdout is not None
-        process.stdin.close()
+        with suppress(BrokenPipeError):
+            process.stdin.close()
         try:
             process.wait(_END_WITHIN_S)
         except subprocess.TimeoutExpired:
@@ -88,12 +90,15 @@ class ServedBody:
         """Give an order and wait until it is done; returns the body's CLOCK_BOOTTIME then.
 
         Orders: drop, orderly_end, return, hang, resume; strike (fault, count); slow (seconds); set (name, value);
-        fit (filters); eject. Raises `ServingFailed`.
+        fit (filters); eject, insert (the card). Raises `ServingFailed`.
         """
         stdin = self._running().stdin
         assert stdin is not None
-        stdin.write(json.dumps({"order": word, **detail}).encode() + b"\n")
-        stdin.flush()
+        try:
+            stdin.write(json.dumps({"order": word, **detail}).encode() + b"\n")
+            stdin.flush()
+        except BrokenPipeError:
+            raise ServingFailed("the served body has ended") from None
         heard = self._hear()
         if "failed" in heard:
             raise ServingFailed(str(heard["failed"]))

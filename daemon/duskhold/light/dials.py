@@ -7,9 +7,9 @@ names are engraved is common practice, no source.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
-from fractions import Fraction
 from typing import Final
 
 _NAME_TOLERANCE = 0.01
@@ -49,7 +49,8 @@ class Mark:
 class Dial:
     """All marks of one dial in its order, each series beginning on a full stop.
 
-    `prefix` is what people write before a value, `suffixes` what they write behind it, in small letters.
+    `prefix` is what people write before a value, `suffixes` what they write behind it, in small letters;
+    `other_names` are marks that some dials carry for the same clicks.
     """
 
     noun: str
@@ -57,6 +58,7 @@ class Dial:
     suffixes: tuple[str, ...]
     thirds: tuple[Mark, ...]
     halves: tuple[Mark, ...]
+    other_names: tuple[Mark, ...] = ()
 
     def marks(self, step: Step) -> tuple[Mark, ...]:
         """The marks of a dial that clicks in these steps."""
@@ -81,7 +83,7 @@ class Dial:
         """The mark with this name. Errors: NotOnDial, with the nearest marks."""
         number = self._number(text, text)
         first, second = (self.halves, self.thirds) if step is Step.HALF else (self.thirds, self.halves)
-        for mark in (*first, *second):
+        for mark in (*first, *second, *self.other_names):
             if abs(marked_number(mark.name) / number - 1.0) < _NAME_TOLERANCE:
                 return mark
         raise NotOnDial(self.noun, text, self._around(number))
@@ -109,16 +111,12 @@ class Dial:
 
 def marked_number(name: str) -> float:
     """The number that a mark shows, such as 0.25 for "1/4" and 11 for "f/11". Errors: ValueError."""
-    return float(Fraction(name.removeprefix("f/")))
+    above, _, below = name.removeprefix("f/").partition("/")
+    return float(above) / (float(below) if below else 1.0)
 
 
-def _marks(names: str, first: float, ratio: float, prefix: str = "") -> tuple[Mark, ...]:
-    return tuple(Mark(prefix + name, first * ratio**i) for i, name in enumerate(names.split()))
-
-
-def _also(marks: tuple[Mark, ...], aliases: dict[str, str]) -> tuple[Mark, ...]:
-    known = {mark.name: mark.true_value for mark in marks}
-    return tuple(Mark(alias, known[name]) for alias, name in aliases.items())
+def _marks(names: str, exponents: Callable[[int], float], prefix: str = "") -> tuple[Mark, ...]:
+    return tuple(Mark(prefix + name, 2.0 ** exponents(i)) for i, name in enumerate(names.split()))
 
 
 _TIME_THIRDS = (
@@ -145,23 +143,24 @@ SHUTTER: Final = Dial(
     "shutter",
     "",
     ('"', "″", "sec", "s"),
-    _marks(_TIME_THIRDS, 32.0, 2.0 ** (-1 / 3)),
-    _marks(_TIME_HALVES, 32.0, 2.0**-0.5),
+    _marks(_TIME_THIRDS, lambda i: 5 - i / 3),
+    _marks(_TIME_HALVES, lambda i: 5 - i / 2),
+    (Mark("1/1.3", 2 ** (-1 / 3)), Mark("1/1.6", 2 ** (-2 / 3)), Mark("1/3", 2 ** (-5 / 3))),
 )
 """Shutter times in seconds, 30 to 1/16000."""
 APERTURE: Final = Dial(
     "aperture",
     "f",
     (),
-    _marks(_APERTURE_THIRDS, 1.0, 2.0 ** (1 / 6), "f/"),
-    _marks(_APERTURE_HALVES, 1.0, 2.0**0.25, "f/"),
+    _marks(_APERTURE_THIRDS, lambda i: i / 6, "f/"),
+    _marks(_APERTURE_HALVES, lambda i: i / 4, "f/"),
 )
 """F-numbers, f/1 to f/64."""
 ISO: Final = Dial(
     "ISO",
     "iso",
     (),
-    _marks(_ISO_THIRDS, 25.0, 2.0 ** (1 / 3)),
-    _marks(_ISO_HALVES, 25.0, 2.0**0.5),
+    tuple(Mark(mark.name, 25.0 * mark.true_value) for mark in _marks(_ISO_THIRDS, lambda i: i / 3)),
+    tuple(Mark(mark.name, 25.0 * mark.true_value) for mark in _marks(_ISO_HALVES, lambda i: i / 2)),
 )
 """ISO speeds, 25 to 102400."""

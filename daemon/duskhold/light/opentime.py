@@ -16,6 +16,7 @@ LONGEST_SEARCH_S: Final = 7200.0
 
 _LN2 = math.log(2.0)
 _TOLERANCE_S = 1e-9
+_LEAST_RATE = 1e-100
 
 
 class Light(Protocol):
@@ -94,7 +95,8 @@ def curve_error_stops(light: Light, plain_s: float, metered_s: float, opens_s: f
 
 
 def _per_s(rate_stops_per_min: float) -> float:
-    return _LN2 * rate_stops_per_min / 60.0
+    # Under this a rate is no rate, and near the smallest numbers it would lose its digits.
+    return _LN2 * rate_stops_per_min / 60.0 if abs(rate_stops_per_min) > _LEAST_RATE else 0.0
 
 
 def _end_of_dose(light: Light, wanted: float, opens_s: float, within_s: float) -> float:

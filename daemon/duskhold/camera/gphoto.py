@@ -1,0 +1,397 @@
+"""A real body, or a served one, through libgphoto2. The only module that imports `gphoto2`.
+
+The library's answers are untyped; they are turned into our own types before they leave this module, and its error
+numbers into what they mean (`library_errors`).
+
+Rules of the library that shape this file: a session that failed is never used again; nothing but `wait` while the
+shutter is open; its own timed waits look at the wall clock, so it is only ever asked for what is there already and
+the waiting is done here.
+"""
+
+from __future__ import annotations
+
+import locale
+import os
+import socket
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import gphoto2
+
+from duskhold.camera.address import Address, Way
+from duskhold.camera.descriptors import LinkSockets, keep_descriptor_zero
+from duskhold.camera.library_errors import Code, read_beginning, read_closing, read_error
+from duskhold.camera.port import (
+    BodyRefused,
+    CameraBusy,
+    CameraError,
+    CameraEvent,
+    CameraMissing,
+    Closing,
+    EventKind,
+    Identity,
+    LinkHung,
+    LinkLost,
+    NoCard,
+    Picture,
+    Setting,
+)
+from duskhold.camera.widgets import NO_FAMILY, WIDGETS, ControlFamily, family_of, widget_for
+from duskhold.camera.words import BULB, find_choice, meaning, same_meaning
+
+_NETWORK_MODEL = "PTP/IP Camera"
+_BULB_WIDGET = "bulb"
+_POLL_S = 0.1
+_EVENTS_PER_WAIT_MAX = 100
+_PIECE_BYTES = 1 << 20
+_FOLDERS_DEEP_MAX = 6
+
+
+class GphotoCamera:
+    """One body through libgphoto2. A new library object for every session.
+
+    `library_folder` is where the library keeps its own settings; it is made here, because without it the library
+    forgets where pictures go. Over PTP/IP the library closes descriptor 0 at the end of every session: no other
+    thread of the process may open files while one ends.
+    """
+
+    def __init__(self, address: Address, library_folder: Path) -> None:
+        assert address.way is not Way.SIMULATED, "the simulated body has its own adapter"
+        self._address = address
+        self._library_folder = library_folder
+        self._host = ""
+        self._camera: Any = None
+        self._bulb: Any = None
+        self._family: ControlFamily = NO_FAMILY
+        self._names: frozenset[str] = frozenset()
+        self._is_spent = False
+
+    def connect(self) -> Identity:
+        """As the port says. After `NoCard` the session stands, for closing only."""
+        self.disconnect()
+        _prepare_library(self._library_folder)
+        self._begin_session()
+        try:
+            with self._telling():
+                return self._prepare()
+        except NoCard:
+            # The session stands: a shutter that may be open has to be closed whatever became of the card.
+            raise
+        except CameraError:
+            self.disconnect()
+            raise
+
+    def disconnect(self) -> None:
+        camera, self._camera, self._bulb = self._camera, None, None
+        if camera is None:
+            return
+        if self._is_spent:
+            # Ending a session that hangs costs 2.5 s for each of its last words.
+            self._link().cut()
+        with suppress(gphoto2.GPhoto2Error):
+            camera.exit()
+        del camera
+        keep_descriptor_zero()
+
+    def open_shutter(self) -> None:
+        if self._bulb is None:
+            raise BodyRefused("this body offers no way to hold the shutter that is known here")
+        with self._telling():
+            self._switch_bulb(1)
+
+    def close_shutter(self) -> Closing:
+        if self._bulb is None:
+            return Closing.NOTHING_OPEN
+        began_s = time.monotonic()
+        try:
+            self._switch_bulb(0)
+        except gphoto2.GPhoto2Error as error:
+            read = read_closing(error.code, time.monotonic() - began_s)
+            # A link that ended in good order has the same number as a refusal: ask for a sign of life.
+            gone = self._ask_whether_alive() if isinstance(read, Closing) else self._spent(read)
+            if gone is not None:
+                raise gone from error
+            assert isinstance(read, Closing)
+            return read
+        return Closing.CLOSED
+
+    def wait(self, slice_s: float) -> Sequence[CameraEvent]:
+        """As the port says. The pictures of its events have size 0: to ask for the size is to read the card."""
+        ends_s = time.monotonic() + slice_s
+        found: list[CameraEvent] = []
+        while True:
+            with self._telling():
+                found += self._waiting_events()
+            left_s = ends_s - time.monotonic()
+            if left_s <= 0 or found:
+                return found
+            time.sleep(min(left_s, _POLL_S))
+
+    def expose_dial(self) -> None:
+        """As the port says, but in this family the library comes back only when the exposure has ended."""
+        if same_meaning(Setting.SHUTTER, self._read(Setting.SHUTTER) or "", BULB):
+            raise BodyRefused("the shutter dial is at bulb, so there is no dial time")
+        with self._telling():
+            self._session().trigger_capture()
+
+    def settings(self) -> Mapping[Setting, str]:
+        said = {setting: self._read(setting) for setting in WIDGETS}
+        return {setting: word for setting, word in said.items() if word is not None}
+
+    def choices(self, setting: Setting) -> Sequence[str]:
+        widget = self._widget(setting)
+        return _choices(widget) if widget is not None and not widget.get_readonly() else ()
+
+    def change(self, setting: Setting, value: str) -> str:
+        widget = self._widget(setting)
+        if widget is None or widget.get_readonly():
+            raise BodyRefused(f"this body does not let its {setting.value} be set")
+        self._write(setting, widget, value)
+        said = self._read(setting)
+        if said is None or not _took(setting, said, value):
+            raise BodyRefused(f"{setting.value} was set to {value}, but the body says {said}")
+        return said
+
+    def pictures(self) -> Sequence[Picture]:
+        """As the port says, in a session of its own: the library looks into a folder once in a session, so that a
+        picture whose event was lost would never be seen."""
+        try:
+            self.connect()
+        except CameraMissing as missing:
+            raise LinkLost("the body does not answer any more") from missing
+        with self._telling():
+            return list(self._list("/", 0))
+
+    def fetch(self, picture: Picture, take: Callable[[bytes], None]) -> int:
+        with self._telling():
+            folder, name = picture.folder, picture.name
+            size = int(self._session().file_get_info(folder, name).file.size)
+            piece = bytearray(min(_PIECE_BYTES, max(1, size)))
+            done = 0
+            while done < size:
+                count = int(self._camera.file_read(folder, name, gphoto2.GP_FILE_TYPE_NORMAL, done, memoryview(piece)))
+                if count <= 0:
+                    raise BodyRefused(f"{folder}/{name} ends after {done} of {size} bytes")
+                take(bytes(piece[:count]))
+                done += count
+            return done
+
+    # A session
+
+    def _begin_session(self) -> None:
+        self._host = _resolve(self._address.host)
+        model, path = self._found()
+        abilities, ports = _abilities(), gphoto2.PortInfoList()
+        ports.load()
+        camera = gphoto2.Camera()
+        camera.set_abilities(abilities[abilities.lookup_model(model)])
+        camera.set_port_info(ports[ports.lookup_path(path)])
+        code = _begin(camera)
+        if code != gphoto2.GP_OK:
+            # What the library leaves of a failed session must not look like an initiator that is still there.
+            self._link().cut()
+            del camera
+            keep_descriptor_zero()
+            raise read_beginning(code, self._address.way, str(self._address))
+        self._camera, self._is_spent = camera, False
+        self._link().hurry()
+
+    def _prepare(self) -> Identity:
+        """Learn who the body is and send its pictures to the card; also wakes whatever is slow the first time."""
+        self._names = frozenset(_names(self._camera.list_config()))
+        self._family = family_of(self._names)
+        if self._family is not NO_FAMILY:
+            self._bulb = self._camera.get_single_config(_BULB_WIDGET)
+        self._check_card()
+        self._aim_at_card()
+        return self._identity()
+
+    def _found(self) -> tuple[str, str]:
+        if self._address.way is Way.PTPIP:
+            return _NETWORK_MODEL, f"ptpip:{self._host}:{self._address.port}:{self._address.event_port}"
+        found = [(str(model), str(path)) for model, path in gphoto2.Camera.autodetect().items()]
+        if not found:
+            raise CameraMissing("no camera on the USB lead: is it switched on, and the lead firm at both ends?")
+        if len(found) > 1:
+            raise CameraMissing(f"{len(found)} cameras on USB, and it is not clear which: leave one plugged in")
+        return found[0]
+
+    def _session(self) -> Any:
+        if self._camera is None:
+            raise LinkLost("there is no session with the camera")
+        return self._camera
+
+    def _link(self) -> LinkSockets:
+        return LinkSockets(self._host, {self._address.port, self._address.event_port})
+
+    def _identity(self) -> Identity:
+        return Identity(
+            model=self._text("cameramodel"),
+            serial=self._text("serialnumber"),
+            vendor_extension=self._family.vendor_extension,
+            family=self._family.name,
+            library=str(gphoto2.gp_library_version(gphoto2.GP_VERSION_VERBOSE)[0]),
+        )
+
+    def _text(self, name: str) -> str:
+        return str(self._camera.get_single_config(name).get_value()) if name in self._names else ""
+
+    def _check_card(self) -> None:
+        if not _names(self._camera.folder_list_folders("/")):
+            raise NoCard("the body shows no card")
+        left = self._read(Setting.SHOTS_LEFT)
+        if left is not None and meaning(Setting.SHOTS_LEFT, left) == "0":
+            raise NoCard("the body says that no more pictures fit on the card")
+
+    def _aim_at_card(self) -> None:
+        if not same_meaning(Setting.TARGET, self._read(Setting.TARGET) or "", "card"):
+            self.change(Setting.TARGET, "card")
+
+    # The shutter
+
+    def _switch_bulb(self, value: int) -> None:
+        session = self._session()
+        self._bulb.set_value(value)
+        session.set_single_config(_BULB_WIDGET, self._bulb)
+
+    def _waiting_events(self) -> Iterator[CameraEvent]:
+        for _ in range(_EVENTS_PER_WAIT_MAX):
+            kind, detail = self._session().wait_for_event(0)
+            if kind == gphoto2.GP_EVENT_TIMEOUT:
+                return
+            if kind == gphoto2.GP_EVENT_FILE_ADDED:
+                picture = Picture(str(detail.folder), str(detail.name), 0)
+                yield CameraEvent(EventKind.PICTURE_ADDED, picture)
+            elif kind == gphoto2.GP_EVENT_CAPTURE_COMPLETE:
+                yield CameraEvent(EventKind.CAPTURE_COMPLETE)
+
+    # Settings
+
+    def _widget(self, setting: Setting) -> Any:
+        name = widget_for(setting, self._names)
+        if name is None:
+            return None
+        with self._telling():
+            return self._session().get_single_config(name)
+
+    def _read(self, setting: Setting) -> str | None:
+        try:
+            widget = self._widget(setting)
+        except BodyRefused:
+            return None
+        if widget is None:
+            return None
+        value = widget.get_value()
+        if widget.get_type() == gphoto2.GP_WIDGET_DATE:
+            return time.strftime("%Y-%m-%dT%H:%M:%S", time.localtime(value))
+        return str(value)
+
+    def _write(self, setting: Setting, widget: Any, value: str) -> None:
+        if widget.get_type() == gphoto2.GP_WIDGET_DATE:
+            widget.set_value(int(time.mktime(time.strptime(value, "%Y-%m-%dT%H:%M:%S"))))
+        else:
+            choice = find_choice(setting, value, _choices(widget))
+            if choice is None:
+                raise BodyRefused(f"this body's {setting.value} does not take {value}")
+            widget.set_value(choice)
+        try:
+            self._session().set_single_config(widget.get_name(), widget)
+        except gphoto2.GPhoto2Error as error:
+            # The library looks for another way to write it, finds none, and forgets why the first one failed.
+            if error.code == Code.BAD_PARAMETERS and self._ask_whether_alive() is None:
+                raise CameraBusy(f"{setting.value} did not take {value}: busy, or not in this mode") from error
+            raise self._read_error(error, 0.0) from error
+
+    # The card
+
+    def _list(self, folder: str, depth: int) -> Iterator[Picture]:
+        for name in sorted(_names(self._camera.folder_list_files(folder))):
+            size = int(self._camera.file_get_info(folder, name).file.size)
+            yield Picture(folder, name, size)
+        if depth < _FOLDERS_DEEP_MAX:
+            for name in sorted(_names(self._camera.folder_list_folders(folder))):
+                yield from self._list(f"{folder.rstrip('/')}/{name}", depth + 1)
+
+    # Errors
+
+    @contextmanager
+    def _telling(self) -> Iterator[None]:
+        began_s = time.monotonic()
+        try:
+            yield
+        except gphoto2.GPhoto2Error as error:
+            raise self._read_error(error, time.monotonic() - began_s) from error
+
+    def _read_error(self, error: gphoto2.GPhoto2Error, took_s: float) -> CameraError:
+        known = read_error(error.code, took_s)
+        if known is None:
+            return self._ask_whether_alive() or BodyRefused(f"the body refused ({error})")
+        return self._spent(known)
+
+    def _ask_whether_alive(self) -> CameraError | None:
+        """The general error is a refusal, unless the link that it came over has ended."""
+        try:
+            self._session().wait_for_event(0)
+        except gphoto2.GPhoto2Error as error:
+            known = read_error(error.code, 0.0)
+            return self._spent(known or LinkLost("the link to the body has ended"))
+        return None
+
+    def _spent(self, error: CameraError) -> CameraError:
+        self._is_spent = isinstance(error, LinkHung | LinkLost)
+        return error
+
+
+def _resolve(host: str) -> str:
+    """The library wants an IPv4 address where people write a name."""
+    try:
+        return socket.gethostbyname(host) if host else ""
+    except OSError as unknown:
+        raise CameraMissing(f"no host is called {host}") from unknown
+
+
+def _begin(camera: Any) -> int:
+    try:
+        camera.init()
+    except gphoto2.GPhoto2Error as error:
+        return int(error.code)
+    return int(gphoto2.GP_OK)
+
+
+@cache
+def _abilities() -> Any:
+    """What the library knows of each model; loading it takes 70 ms."""
+    known = gphoto2.CameraAbilitiesList()
+    known.load()
+    return known
+
+
+@cache
+def _prepare_library(folder: Path) -> None:
+    """Fix what the library takes from its surroundings: language, decimal point, its own settings file."""
+    (folder / "gphoto").mkdir(parents=True, exist_ok=True)
+    (folder / "gphoto" / "settings").touch()
+    os.environ["XDG_CONFIG_HOME"] = str(folder)
+    os.environ["LC_ALL"] = "C.UTF-8"
+    os.environ.pop("LANGUAGE", None)
+    for category in (locale.LC_MESSAGES, locale.LC_NUMERIC):
+        locale.setlocale(category, "C")
+
+
+def _names(listed: Any) -> list[str]:
+    return [str(listed.get_name(index)) for index in range(listed.count())]
+
+
+def _choices(widget: Any) -> list[str]:
+    if widget.get_type() not in (gphoto2.GP_WIDGET_RADIO, gphoto2.GP_WIDGET_MENU):
+        return []
+    return [str(widget.get_choice(index)) for index in range(widget.count_choices())]
+
+
+def _took(setting: Setting, said: str, wanted: str) -> bool:
+    # A clock goes on between writing and reading.
+    return setting is Setting.CLOCK or same_meaning(setting, said, wanted)
