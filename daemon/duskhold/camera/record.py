@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from duskhold.camera.body import SimulatedBody
@@ -19,11 +20,18 @@ class BodyRecord:
 
     def copy(self, body: SimulatedBody) -> None:
         """Write what the body has noted since the last time."""
-        lines = body.log[self._written :]
-        if not lines:
-            return
-        with self._path.open("a", encoding="utf-8") as out:
-            for line in lines:
-                entry = {"word": line.word, "now_mono": self._zero_s + line.now_s, "detail": dict(line.detail)}
-                out.write(json.dumps(entry) + "\n")
+        self._write(
+            {"word": line.word, "now_mono": self._zero_s + line.now_s, "detail": dict(line.detail)}
+            for line in body.log[self._written :]
+        )
         self._written = len(body.log)
+
+    def note(self, word: str, now_s: float, **detail: object) -> None:
+        """Write what is not the body's own doing, such as its link's; `now_s` is body time."""
+        self._write([{"word": word, "now_mono": self._zero_s + now_s, "detail": detail}])
+
+    def _write(self, entries: Iterable[Mapping[str, object]]) -> None:
+        text = "".join(json.dumps(entry) + "\n" for entry in entries)
+        if text:
+            with self._path.open("a", encoding="utf-8") as out:
+                out.write(text)

@@ -15,21 +15,17 @@ import stat
 import sys
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, replace
-from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
 from typing import Any
 
 from duskhold.camera.body import BodyBusy, BodyRefusal, SimulatedBody
-from duskhold.camera.card import FolderCard
-from duskhold.camera.faults import read_faults
 from duskhold.camera.operations import Desk
+from duskhold.camera.record import BodyRecord
 from duskhold.camera.responder import Responder
 from duskhold.camera.shot import BodyProfile
-from duskhold.camera.stage import Channels, ConstantLight, FadingLight, Stage
+from duskhold.camera.simulation import SimulationOptions, build_body, read_channels
 from duskhold.camera.toggle import ToggleFamily
-from duskhold.light.filters import parse_filters, stack
 
 LOOPBACK = "127.0.0.1"
 _STANDARD_INPUT = 0
@@ -37,63 +33,39 @@ _READ_BYTES = 65536
 _LINK_ORDERS = {"drop", "orderly_end", "return", "hang", "resume"}
 
 
-class BodyRecord:
-    """The body's own log as lines of JSON, written out at once: the outside truth of a run."""
-
-    def __init__(self, path: Path | None, born_mono: float) -> None:
-        self._out = path.open("a", encoding="utf-8", buffering=1) if path else None
-        self._born_mono = born_mono
-        self._written = 0
-
-    def copy(self, body: SimulatedBody) -> None:
-        """Write what the body has noted since the last time."""
-        for line in body.log[self._written :]:
-            self._write(line.word, self._born_mono + line.now_s, line.detail)
-        self._written = len(body.log)
-
-    def note(self, word: str, **detail: object) -> None:
-        self._write(word, _mono_now_s(), detail)
-
-    def close(self) -> None:
-        if self._out:
-            self._out.close()
-
-    def _write(self, word: str, now_mono: float, detail: Mapping[str, object]) -> None:
-        if self._out:
-            self._out.write(json.dumps({"word": word, "now_mono": now_mono, "detail": dict(detail)}) + "\n")
-
-
 class BodyServer:
     """One served body from its first to its last moment."""
 
     def __init__(self, args: argparse.Namespace) -> None:
+        self.body = _make_body(args)
         self._born_mono = _mono_now_s()
         self._ends_s = args.lifetime
         self._ending = False
         self._orders = _STANDARD_INPUT if _is_pipe(_STANDARD_INPUT) else None
         self._unread = b""
-        self.record = BodyRecord(args.log, self._born_mono)
-        self.body = _make_body(args)
+        self._record = BodyRecord(args.log or Path(os.devnull), self._born_mono)
         self._desk = Desk(self.body, ToggleFamily(self.body))
         self._listener = _listen(args.port)
-        self._responder = Responder(self._listener, self.body, self._desk, self.record.note)
+        self._responder = Responder(self._listener, self.body, self._desk, self._note)
         signal.signal(signal.SIGTERM, self._stop)
         signal.signal(signal.SIGINT, signal.SIG_IGN)
 
     def run(self) -> None:
         """Serve until told to end."""
-        self.record.note("started", seed=self.body.seed, born_mono=self._born_mono)
+        self._note("started", seed=self.body.seed)
         _say({"port": self._listener.getsockname()[1], "pid": os.getpid(), "seed": self.body.seed})
         while not self._ending and self._now_s() < self._ends_s:
             waiting = self._responder.step(self._now_s(), self._orders, self._ends_s)
             self._responder.settle(self._now_s())
-            self.record.copy(self.body)
+            self._record.copy(self.body)
             if waiting:
                 self._read_orders()
-        self.record.copy(self.body)
-        self.record.note("ended")
-        self.record.close()
+        self._record.copy(self.body)
+        self._note("ended")
         self._responder.close()
+
+    def _note(self, word: str, **detail: object) -> None:
+        self._record.note(word, self._now_s(), **detail)
 
     def _now_s(self) -> float:
         return _mono_now_s() - self._born_mono
@@ -116,7 +88,7 @@ class BodyServer:
             self._carry_out(order)
         except (ValueError, KeyError, TypeError, BodyBusy, BodyRefusal) as wrong:
             return {"failed": f"{type(wrong).__name__}: {wrong}"}
-        self.record.copy(self.body)
+        self._record.copy(self.body)
         return {"done": order["order"], "now_mono": _mono_now_s()}
 
     def _carry_out(self, order: Mapping[str, object]) -> None:
@@ -130,7 +102,7 @@ class BodyServer:
         elif word == "set":
             self.body.set_value(str(order["name"]), str(order["value"]), self._now_s())
         elif word == "fit":
-            self.body.fit(_filters(str(order["filters"])), self._now_s())
+            self.body.fit(read_channels(str(order["filters"])), self._now_s())
         elif word in ("eject", "insert"):
             self.body.card.present = word == "insert"
         else:
@@ -143,9 +115,10 @@ def make_parser() -> argparse.ArgumentParser:
     parser.add_argument("--card", type=Path, required=True, help="the folder that is the card")
     parser.add_argument("--log", type=Path, help="where the body writes its own log, as lines of JSON")
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--rate", type=float, default=0.0, help="stops per minute, negative = fading")
-    parser.add_argument("--reference", type=float, default=0.25, help="base exposure at f/8 and ISO 100, in s")
-    parser.add_argument("--filters", default="", help="what is fitted at the start, as on the labels: 6.2,d0.9")
+    parser.add_argument("--place", help="LAT,LON: the light is the sky's there, from now on")
+    parser.add_argument("--rate", type=float, default=0.0, help="without a place: stops per minute, negative = fading")
+    parser.add_argument("--base", type=float, default=0.0625, help="base exposure now, at f/8 and ISO 100, in s")
+    parser.add_argument("--filters", default="6", help="what is fitted at the start, as on the labels: 6.2,d0.9")
     parser.add_argument("--fault", action="append", default=[], metavar="NAME=VALUE")
     parser.add_argument("--profile", action="append", default=[], metavar="NAME=VALUE")
     parser.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a setting at the start")
@@ -154,18 +127,17 @@ def make_parser() -> argparse.ArgumentParser:
     return parser
 
 
-def read_profile(words: Sequence[str], settings: Mapping[str, str]) -> BodyProfile:
-    """A profile from words such as `storing_s=0.2`. Raises `ValueError` in plain words."""
-    profile = BodyProfile(settings=settings)
-    known = {each.name for each in fields(BodyProfile)} - {"settings"}
+def read_profile(words: Sequence[str]) -> dict[str, Any]:
+    """A part of a profile from words such as `storing_s=0.2`. Raises `ValueError` in plain words."""
+    usual = BodyProfile()
+    read: dict[str, Any] = {}
     for word in words:
         name, _, text = word.partition("=")
-        if name not in known:
-            raise ValueError(f"{word!r} is not in the profile, which has {', '.join(sorted(known))}")
-        kind = type(getattr(profile, name))
-        value: Any = text == "true" if kind is bool else kind(text)
-        profile = replace(profile, **{name: value})
-    return profile
+        if not hasattr(usual, name):
+            raise ValueError(f"{word!r}: not in a body's profile")
+        kind = type(getattr(usual, name))
+        read[name] = text == "true" if kind is bool else kind(text)
+    return read
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -181,23 +153,19 @@ def main(words: Sequence[str] | None = None) -> int:
 
 def _make_body(args: argparse.Namespace) -> SimulatedBody:
     settings = dict(_pair(each) for each in args.set)
-    profile = read_profile(args.profile, settings)
-    light = FadingLight(args.rate) if args.rate else ConstantLight()
-    stage = Stage(light, reference_s=args.reference, epoch_utc=datetime.now(UTC))
-    stage.fit(_filters(args.filters))
-    card = FolderCard(args.card)
-    card.present = not args.no_card
-    if profile.render:
-        # The first picture takes a second longer than the next: now, when nobody waits for an answer.
-        from duskhold.camera.negative import warm
-
-        warm(profile)
-    return SimulatedBody(profile, stage, card, read_faults(args.fault, args.seed), args.seed)
-
-
-def _filters(labels: str) -> Channels:
-    fitted = stack(parse_filters(labels))
-    return fitted.stops_rgb or (fitted.stops, fitted.stops, fitted.stops)
+    options = SimulationOptions(
+        card=str(args.card),
+        seed=args.seed,
+        place=args.place,
+        rate_stops_per_min=args.rate,
+        base_s=args.base,
+        filters=args.filters,
+        faults=tuple(args.fault),
+        profile={**read_profile(args.profile), "settings": settings},
+    )
+    body = build_body(options)
+    body.card.present = not args.no_card
+    return body
 
 
 def _pair(word: str) -> tuple[str, str]:

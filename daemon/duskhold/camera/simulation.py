@@ -64,17 +64,22 @@ def build_simulated(
     Raises `ValueError` for options that cannot be.
     """
     now = now or _boot_time_s
+    body = build_body(options)
+    zero_s = now()
+    record = BodyRecord(Path(options.log), zero_s) if options.log else None
+    return SimulatedCamera(body, now, sleep, zero_s, record)
+
+
+def build_body(options: SimulationOptions) -> SimulatedBody:
+    """The body before that evening; its time 0 is whenever it is first asked. Raises `ValueError`."""
     profile = _profile(options)
     card = MemoryCard() if options.card is None else FolderCard(Path(options.card))
-    body = SimulatedBody(profile, _stage(options), card, read_faults(options.faults, options.seed), options.seed)
     if profile.render and options.card is not None:
         # A card on disk is written while the caller waits for the picture: what can be done before is done now.
         from duskhold.camera.negative import warm
 
         warm(profile)
-    zero_s = now()
-    record = BodyRecord(Path(options.log), zero_s) if options.log else None
-    return SimulatedCamera(body, now, sleep, zero_s, record)
+    return SimulatedBody(profile, _stage(options), card, read_faults(options.faults, options.seed), options.seed)
 
 
 def _profile(options: SimulationOptions) -> BodyProfile:
@@ -91,7 +96,7 @@ def _stage(options: SimulationOptions) -> Stage:
     if start_utc.tzinfo is None:
         raise ValueError(f"{options.start_utc!r} has no offset from UTC; write it with a Z")
     stage = Stage(_light(options, start_utc), options.base_s, start_utc, options.temperature_c)
-    stage.fit(_channels(options.filters))
+    stage.fit(read_channels(options.filters))
     return stage
 
 
@@ -104,7 +109,8 @@ def _light(options: SimulationOptions, start_utc: datetime) -> Light:
     return SkyLight(curve, curve.level(0.0))
 
 
-def _channels(labels: str) -> Channels:
+def read_channels(labels: str) -> Channels:
+    """Stops per channel of filters as on their labels, with commas between. Raises `ValueError`."""
     fitted = stack(parse_filters(labels))
     return fitted.stops_rgb or (fitted.stops, fitted.stops, fitted.stops)
 
