@@ -46,8 +46,8 @@ if ! "$python" -c 'import ensurepip, venv' 2>/dev/null; then
     package=$("$python" -c 'import sys; print("python3.%d-venv" % sys.version_info[1])')
     command -v apt-get >/dev/null 2>&1 || fail "$python has no venv module, and there is no apt-get to install it with"
     say "installing the Debian package $package, which $python lacks"
-    as_root apt-get install -y -q "$package" >&2 ||
-        { as_root apt-get update -q >&2 && as_root apt-get install -y -q "$package" >&2; } ||
+    as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -q "$package" >&2 ||
+        { as_root env DEBIAN_FRONTEND=noninteractive apt-get update -q >&2 && as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -q "$package" >&2; } ||
         fail "apt-get could not install $package"
 fi
 
