@@ -46,8 +46,9 @@ def amount(value: float) -> str:
     """Three significant digits without an exponent: `11,100`, `758`, `3.41`, `0.000645`."""
     if value == 0.0:
         return "0"
-    decimals = max(0, 2 - int(f"{value:e}".partition("e")[2]))
-    return f"{float(f'{value:.3g}'):,.{decimals}f}"
+    rounded = float(f"{value:.3g}")
+    exponent = int(f"{rounded:e}".partition("e")[2])
+    return f"{rounded:,.{max(0, 2 - exponent)}f}"
 
 
 def where(place: Place) -> str:

@@ -1,0 +1,49 @@
+"""Numbers, times and places in the form that people read."""
+
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from duskhold.faces import wording
+from duskhold.light.place import Place
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (0.25, "0.25 s"), (9.99, "9.99 s"), (20.1, "20.1 s"), (59.94, "59.9 s"), (59.96, "1:00.0"),
+        (283.64, "4:43.6"), (3599.97, "1:00:00"), (3723.0, "1:02:03"),
+    ],
+)  # fmt: skip
+def test_duration(seconds: float, text: str) -> None:
+    assert wording.duration(seconds) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (11_120.0, "11,100"), (758.6, "759"), (99.95, "100"), (3.412, "3.41"), (6.447e-4, "0.000645"), (0.0, "0"),
+    ],
+)  # fmt: skip
+def test_amount(value: float, text: str) -> None:
+    assert wording.amount(value) == text
+
+
+@pytest.mark.parametrize(("value", "text"), [(0.612, "+0.61"), (-0.48, "−0.48"), (-0.001, "0.00")])
+def test_signed(value: float, text: str) -> None:
+    assert wording.signed(value, 2) == text
+
+
+def test_degrees_and_places() -> None:
+    assert wording.degrees(-0.83) == "−0.8°"
+    assert wording.degrees(12.0) == "12.0°"
+    assert wording.where(Place(-33.9, 18.4)) == "33.9° S 18.4° E"
+    assert wording.where(Place(57.35, -5.55)) == "57.35° N 5.55° W"
+
+
+def test_clocks_round_to_the_second() -> None:
+    moment = datetime(2026, 10, 14, 23, 59, 59, 600_000, tzinfo=UTC)
+    assert wording.clock_utc(moment) == "00:00:00"
+    assert wording.day_utc(moment) == "2026-10-15"
+    assert wording.clock_local(moment, ZoneInfo("Europe/London")) == "01:00:00 BST"
