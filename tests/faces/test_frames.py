@@ -153,3 +153,12 @@ def test_a_missing_settings_file_is_named(tmp_path: Path, capsys: pytest.Capture
     error = json.loads(capsys.readouterr().out)["error"]
     assert status == 2
     assert str(missing) in error["message"] + str(error["field"])
+
+
+def test_a_wrong_setting_is_said_with_file_line_and_field(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    settings = tmp_path / "settings.yaml"
+    settings.write_text("zone: UTC\nlimits:\n  longest_s: yes\n")
+    assert main(["frames", "--settings", str(settings), "--json"]) == 2
+    error = json.loads(capsys.readouterr().out)["error"]
+    assert error["field"] == "limits.longest_s"
+    assert error["message"] == f"{settings}, line 3: limits.longest_s: must be a number, not 'yes'"
