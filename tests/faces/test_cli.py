@@ -94,7 +94,7 @@ def test_a_wrong_option_is_one_json_object(duskhold: Any) -> None:
     error = json.loads(out)["error"]
     assert (status, err) == (2, "")
     assert set(error) == {"code", "message", "field", "hint"}
-    assert (error["code"], error["field"]) == ("usage", "--rate")
+    assert (error["code"], error["field"], error["message"]) == ("usage", "--rate", "'fast' is no number.")
 
 
 @pytest.mark.parametrize("words", [("status", "--rat", "1"), ("status", "--rate"), ("stat",), ("status", "more"), ()])

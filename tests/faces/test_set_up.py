@@ -155,6 +155,15 @@ def test_questions_on_a_terminal(
     assert "zone: Europe/Lisbon" in said
     assert "camera: simulated" in said
     assert "filters" not in said
+    again = shlex.split(said.splitlines()[-1])
+    assert again[1:] == [
+        "set-up",
+        f"--root={root}",
+        "--place=-33.9,18.4",
+        "--zone=Europe/Lisbon",
+        "--camera=simulated",
+        "--apply",
+    ]
 
 
 def test_the_end_of_answers_is_an_interruption(

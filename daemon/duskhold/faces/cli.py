@@ -6,7 +6,7 @@ the top of such a module may import only what is cheap.
 """
 
 import argparse
-import importlib.util
+import importlib
 import os
 import sys
 from collections.abc import Sequence
@@ -17,7 +17,7 @@ from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.command_line import Parser, add_common_options, command_in, with_values_joined
 from duskhold.faces.voice import Voice, voice_for
 
-COMMANDS = ("sky", "solve", "expose", "rehearse", "status", "frames", "set-up")
+COMMANDS = ("sky", "solve", "status", "frames", "set-up")
 
 EXIT_NOT_READY = 3
 EXIT_INTERRUPTED = 130
@@ -76,8 +76,6 @@ def _parser(names: Sequence[str]) -> Parser:
     add_common_options(parser)
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
     for name in names:
-        if importlib.util.find_spec(f"duskhold.faces.{name.replace('-', '_')}") is None:
-            continue
         _module(name).add_parser(subparsers)
     for subparser in subparsers.choices.values():
         add_common_options(subparser, default=argparse.SUPPRESS)

@@ -10,6 +10,10 @@ from duskhold.faces.answer import Wrong
 VALUED_OPTIONS = ("--settings", "--data")
 
 
+_NUMBERS = {"int": "whole number", "float": "number"}
+_NOT_A_NUMBER = re.compile("invalid (int|float) value: ('.*')", flags=re.DOTALL)
+
+
 class Parser(argparse.ArgumentParser):
     """A parser whose complaints are `Wrong` and which does not guess at shortened options."""
 
@@ -19,6 +23,7 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         named = re.fullmatch(r"argument ([^:]+): (.+)", message, flags=re.DOTALL)
         field, said = named.groups() if named else (None, message)
+        said = _NOT_A_NUMBER.sub(lambda found: f"{found[2]} is no {_NUMBERS[found[1]]}", said)
         sentence = said[:1].upper() + said[1:].rstrip(".") + "."
         raise Wrong("usage", sentence, field=field, hint=f"`{self.prog} --help` shows what it takes.")
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from duskhold.faces.answer import Answer, Wrong
 
 if TYPE_CHECKING:
-    from duskhold.app.arrangement import PlannedFile
+    from duskhold.app.arrangement import PlannedFile, Wish
     from duskhold.app.installation import FileDone, Installation
 
 Record = dict[str, Any]
@@ -51,9 +51,11 @@ def run(args: argparse.Namespace) -> Answer:
             field="--system",
             hint="Run it as yourself, and with sudo only with --system.",
         )
-    files = [one for part in _parts(args) for one in _records(part, args)]
+    wish = None if args.system or args.undo else _wish(args)
+    files = [one for part in _parts(args, wish) for one in _records(part, args)]
     left = [one for one in files if one["done"] == "kept" and (args.apply or args.undo)]
-    body: Record = {"applied": args.apply, "undone": args.undo, "files": files, "next": _next(args, files)}
+    steps = _steps(args, files) if args.apply or args.undo else [_applying(args, wish)]
+    body: Record = {"applied": args.apply, "undone": args.undo, "files": files, "next": steps}
     return Answer(body, EXIT_SOMETHING_LEFT if left else 0, partial(_show, body))
 
 
@@ -66,20 +68,25 @@ class _Part:
     needs_root: bool
 
 
-def _parts(args: argparse.Namespace) -> list[_Part]:
+def _wish(args: argparse.Namespace) -> "Wish":
+    from duskhold.faces.wish import settings_target, wish_of
+
+    return wish_of(args, settings_target(args))
+
+
+def _parts(args: argparse.Namespace, wish: "Wish | None") -> list[_Part]:
     from duskhold.app.arrangement import own_files, system_files
     from duskhold.app.folders import folders_for
     from duskhold.app.installation import Installation
-    from duskhold.faces.wish import settings_target, wish_of
+    from duskhold.faces.wish import settings_target
 
     root = Path(args.root).absolute()
     system = _Part(Installation(root, SYSTEM_MANIFEST), system_files(args.group), needs_root=root == Path("/"))
     if args.system:
         return [system]
-    target = settings_target(args)
     manifest = folders_for(None, os.environ).state / "set-up.json"
     own_installation = Installation(root, manifest)
-    files = () if args.undo else own_files(wish_of(args, target), target, os.environ)
+    files = () if wish is None else own_files(wish, settings_target(args), os.environ)
     own = _Part(own_installation, files, needs_root=False)
     # Backwards, so that folders made for both are empty when the one that lists them is undone.
     return [system, own] if args.undo else [own, system]
@@ -107,17 +114,27 @@ def _record(done: "FileDone", needs_root: bool, text: str | None) -> Record:
     }
 
 
-def _next(args: argparse.Namespace, files: list[Record]) -> list[str]:
+def _applying(args: argparse.Namespace, wish: "Wish | None") -> str:
+    """The command that writes what was shown, with every answer in it."""
+    words = [_program(), "set-up"]
+    options = {"settings": args.settings, "group": args.group, "root": args.root}
+    if wish is not None:
+        place = None if wish.place is None else f"{wish.place[0]},{wish.place[1]}"
+        bag = ",".join(f"{name}={label}" for name, label in wish.filters)
+        options |= {"place": place, "zone": wish.zone, "filters": bag or None, "camera": wish.camera}
+    usual = {"group": "plugdev", "root": "/"}
+    words += [f"--{name}={value}" for name, value in options.items() if value not in (None, usual.get(name))]
+    return shlex.join([*words, *(["--system"] if args.system else []), "--apply"])
+
+
+def _steps(args: argparse.Namespace, files: list[Record]) -> list[str]:
     """The commands that the person runs afterwards: this program starts no services and becomes nobody else."""
     if args.root != "/":
         return []
-    if not args.apply and not args.undo:
-        return [_this_command(args, "--apply")]
     steps = []
-    act = "--undo" if args.undo else "--apply"
-    waiting = ("would_remove",) if args.undo else ("would_write",)
-    if any(one["needs_root"] and one["done"] in waiting for one in files):
-        steps.append(f"sudo {_program()} set-up --system --group {shlex.quote(args.group)} {act}")
+    act, waiting = ("--undo", "would_remove") if args.undo else ("--apply", "would_write")
+    if any(one["needs_root"] and one["done"] == waiting for one in files):
+        steps.append(f"sudo {shlex.join([_program(), 'set-up', '--system', '--group', args.group, act])}")
     steps.append("sudo udevadm control --reload && sudo udevadm trigger --subsystem-match=usb")
     if not args.system:
         steps.append("systemctl --user daemon-reload")
@@ -128,17 +145,8 @@ def _next(args: argparse.Namespace, files: list[Record]) -> list[str]:
     return steps
 
 
-def _this_command(args: argparse.Namespace, act: str) -> str:
-    words = [_program(), "set-up"]
-    for name in ("settings", "place", "zone", "filters", "camera", "group"):
-        value = getattr(args, name)
-        if value is not None and (name, value) != ("group", "plugdev"):
-            words.append(shlex.quote(f"--{name}={value}"))
-    return " ".join([*words, *(["--system"] if args.system else []), act])
-
-
 def _program() -> str:
-    return shlex.quote(str(Path(sys.executable).with_name("duskhold")))
+    return str(Path(sys.executable).with_name("duskhold"))
 
 
 _SAID = {

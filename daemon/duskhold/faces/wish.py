@@ -87,7 +87,7 @@ def _camera(text: str) -> str:
 
 def _place_text(known: "Settings") -> str:
     place = known.place
-    return "" if place is None else f"{place.latitude_deg:g},{place.longitude_deg:g}"
+    return "" if place is None else f"{place.latitude_deg},{place.longitude_deg}"
 
 
 def _bag(known: "Settings") -> str:
