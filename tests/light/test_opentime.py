@@ -33,7 +33,7 @@ class Exponential:
     def dose(self, from_s: float, to_s: float) -> float:
         k = math.log(2.0) * self.stops_per_min / 60.0
         length_s = to_s - from_s
-        return self.level(from_s) * (math.expm1(k * length_s) / k if k else length_s)
+        return self.level(from_s) * (math.expm1(k * length_s) / k if abs(k) > 1e-100 else length_s)
 
 
 def open_s(rate: float, plain_s: float, delay_s: float = 0.0) -> float:
