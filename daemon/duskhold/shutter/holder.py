@@ -1,0 +1,99 @@
+"""The holder: the process that owns the camera handle, and nothing else.
+
+It outlives whoever asked. Its first act and its last act are the safe state.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import threading
+import traceback
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+from duskhold.camera.port import Camera
+from duskhold.shutter.blackbox import BlackBox
+from duskhold.shutter.camera_thread import CameraThread
+from duskhold.shutter.clock import boot_id
+from duskhold.shutter.control import Control, obey_signals
+from duskhold.shutter.desk import Desk
+from duskhold.shutter.errands import Errands
+from duskhold.shutter.hands import Hands
+from duskhold.shutter.leftover import left_over
+from duskhold.shutter.machine import Machine
+from duskhold.shutter.places import Places, holder_lock
+from duskhold.shutter.priority import lock_memory
+from duskhold.shutter.stock import Stock
+
+RELEASED = 0
+OCCUPIED = 75  # another holder of this camera lives
+DIED = 70  # ended by itself, for its successor to close the shutter
+
+Builder = Callable[[str, Path, Mapping[str, object]], Camera]
+
+
+def hold(camera: Camera, places: Places) -> int:
+    """Own `camera` until it is released; returns the exit status. The process must be the camera's only owner."""
+    lock = holder_lock(places)
+    if not lock.take():
+        return OCCUPIED
+    box = BlackBox(places.black_box)
+    die = _dying(box)
+    _die_of_any_surprise(die)
+    desk = Desk(Machine())
+    notice = lock_memory()
+    if notice is not None:
+        desk.notices.append(notice)
+    errands = Errands(camera, Stock(places.stock))
+    begin = left_over(box.lines(), boot_id())
+    if begin.frame is None and not begin.reports and not begin.latched:
+        box.shorten()
+    control = Control(desk, box, errands, places.socket, die)
+    obey_signals(control, desk)
+    hands = Hands(camera, desk, errands, lambda line: box.write(line.word, line.frame_id, **line.detail), die)
+    CameraThread(hands, desk, begin).start()
+    control.serve()
+    box.close()
+    return RELEASED
+
+
+def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
+    """Entry of the process. Never returns: `os._exit` leaves no camera destructor to run over a dead link."""
+    parser = argparse.ArgumentParser(prog="duskhold-holder")
+    parser.add_argument("--camera", required=True)
+    parser.add_argument("--runtime", type=Path, required=True)
+    parser.add_argument("--state", type=Path, required=True)
+    parser.add_argument("--simulation", type=json.loads, default={})
+    options = parser.parse_args(arguments)
+    places = Places(options.runtime, options.state)
+    places.ensure_there()
+    status = hold(build(options.camera, options.state, options.simulation), places)
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(status)
+
+
+def _dying(box: BlackBox) -> Callable[[str], None]:
+    def die(reason: str) -> None:
+        box.write("died", None, reason=reason)
+        os._exit(DIED)
+
+    return die
+
+
+def _die_of_any_surprise(die: Callable[[str], None]) -> None:
+    """A thread that ends by a programmer's error would leave the shutter to nobody: end the process instead."""
+
+    def surprised(kind: type[BaseException], error: BaseException, trace: object) -> None:
+        traceback.print_exception(error)
+        sys.stderr.flush()
+        die(f"{kind.__name__}: {error}")
+
+    def in_thread(hook: threading.ExceptHookArgs) -> None:
+        surprised(hook.exc_type, hook.exc_value or hook.exc_type(), None)
+
+    threading.excepthook = in_thread
+    sys.excepthook = surprised

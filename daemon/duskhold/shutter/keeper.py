@@ -1,0 +1,134 @@
+"""The keeper: starts the holder and starts it again, whatever ends it.
+
+Its own session, so that a key press or a lost login in somebody's terminal reaches only the command. It never
+touches the camera. It holds the sleep inhibitor while the shutter is open, and ends when the camera is released.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import select
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+from duskhold.shutter.clock import mono_now_s
+from duskhold.shutter.holder import OCCUPIED, RELEASED
+from duskhold.shutter.holder_link import HolderLink, HolderSilent
+from duskhold.shutter.inhibitor import Inhibitor
+from duskhold.shutter.places import Places, holder_lock, keeper_lock
+
+LOOK_EVERY_S = 1.0
+SILENCE_MAX_S = 10.0  # calls that hold the interpreter have been seen to last 5 s
+START_SILENCE_MAX_S = 40.0  # before it listens, a holder may be trying a body that does not answer
+RESTART_PAUSES_S = (0.0, 0.0, 0.2, 0.5, 1.0, 2.0, 5.0)
+CALM_S = 60.0  # a holder that lived this long starts the pauses over
+
+
+class Keeper:
+    """Watches one holder after another."""
+
+    def __init__(self, places: Places, command: Sequence[str]) -> None:
+        self._places = places
+        self._command = list(command)
+        self._inhibitor = Inhibitor()
+        self._told_to_end = False
+
+    def keep(self) -> None:
+        """Run until the holder has released the camera."""
+        lock = keeper_lock(self._places)
+        if not lock.take():
+            return
+        signal.signal(signal.SIGTERM, self._end)
+        for number in (signal.SIGINT, signal.SIGHUP):
+            signal.signal(number, signal.SIG_IGN)
+        restarts = 0
+        while True:
+            began_s = mono_now_s()
+            released = self._watch_one()
+            self._inhibitor.release()
+            if released:
+                return
+            restarts = 0 if mono_now_s() - began_s > CALM_S else restarts + 1
+            time.sleep(RESTART_PAUSES_S[min(restarts, len(RESTART_PAUSES_S) - 1)])
+
+    def _watch_one(self) -> bool:
+        """Start or adopt a holder and watch it to its end; whether it released the camera in order."""
+        adopted = holder_lock(self._places).owner()
+        if adopted is not None:
+            self._watch(adopted)
+            return self._told_to_end or not self._places.socket.exists()
+        with self._places.log.open("ab") as log:
+            child = subprocess.Popen(
+                self._command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
+            )
+        self._watch(child.pid)
+        status = child.wait()
+        if status == OCCUPIED:
+            return False
+        return status == RELEASED
+
+    def _watch(self, pid: int) -> None:
+        try:
+            descriptor = os.pidfd_open(pid)
+        except ProcessLookupError:
+            return
+        heard_s = mono_now_s()
+        listening = False
+        try:
+            while not select.select([descriptor], [], [], LOOK_EVERY_S)[0]:
+                shutter_open = self._ask()
+                if shutter_open is not None:
+                    heard_s, listening = mono_now_s(), True
+                    self._inhibitor.follow(shutter_open)
+                elif mono_now_s() - heard_s > (SILENCE_MAX_S if listening else START_SILENCE_MAX_S):
+                    signal.pidfd_send_signal(descriptor, signal.SIGKILL)
+        finally:
+            os.close(descriptor)
+
+    def _ask(self) -> bool | None:
+        """Whether a frame is being held, or None when the holder is silent."""
+        link = HolderLink(self._places.socket, patience_s=0.0)
+        try:
+            return link.state().get("frame_id") is not None
+        except HolderSilent:
+            return None
+        finally:
+            link.close()
+
+    def _end(self, _number: int, _frame: object) -> None:
+        """Asked to terminate (the machine goes down): pass it on; the holder closes the shutter first."""
+        self._told_to_end = True
+        owner = holder_lock(self._places).owner()
+        if owner is not None:
+            os.kill(owner, signal.SIGTERM)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Entry of the process: leave the starter's session, then keep."""
+    parser = argparse.ArgumentParser(prog="duskhold-keeper")
+    parser.add_argument("--runtime", type=Path, required=True)
+    parser.add_argument("--state", type=Path, required=True)
+    parser.add_argument("--foreground", action="store_true", help="for a service manager: do not detach")
+    parser.add_argument("command", nargs="+", help="the holder's command line")
+    options = parser.parse_args(arguments)
+    places = Places(options.runtime, options.state)
+    places.ensure_there()
+    if not options.foreground:
+        _detach()
+    Keeper(places, options.command).keep()
+    sys.exit(0)
+
+
+def _detach() -> None:
+    if os.fork() != 0:
+        os._exit(0)
+    os.setsid()
+
+
+if __name__ == "__main__":
+    main()

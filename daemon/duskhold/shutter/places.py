@@ -1,0 +1,84 @@
+"""Where the shutter processes of one camera meet: its lock files, its socket and its black box."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+_TRIES = 5
+_TRY_EVERY_S = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """`runtime` holds what dies with the boot (locks, socket), `state` what must outlive it (black box)."""
+
+    runtime: Path
+    state: Path
+
+    @property
+    def socket(self) -> Path:
+        return self.runtime / "holder"
+
+    @property
+    def black_box(self) -> Path:
+        return self.state / "blackbox.jsonl"
+
+    @property
+    def stock(self) -> Path:
+        return self.state / "card.json"
+
+    @property
+    def log(self) -> Path:
+        return self.state / "shutter.log"
+
+    def ensure_there(self) -> None:
+        for folder in (self.runtime, self.state):
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+
+
+class Lock:
+    """An advisory lock that the kernel drops when its process dies, with the owner's process id inside."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+
+    def take(self) -> bool:
+        """Whether this process has it now. Tries for a moment, since `owner` holds it for an instant too."""
+        for _ in range(_TRIES):
+            try:
+                fcntl.flock(self._descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                time.sleep(_TRY_EVERY_S)
+            else:
+                break
+        else:
+            return False
+        os.ftruncate(self._descriptor, 0)
+        os.pwrite(self._descriptor, str(os.getpid()).encode(), 0)
+        return True
+
+    def owner(self) -> int | None:
+        """The process id of who has it, or None when it is free."""
+        try:
+            fcntl.flock(self._descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except BlockingIOError:
+            text = os.pread(self._descriptor, 32, 0).strip()
+            return int(text) if text.isdigit() else None
+        fcntl.flock(self._descriptor, fcntl.LOCK_UN)
+        return None
+
+    def close(self) -> None:
+        os.close(self._descriptor)
+
+
+def keeper_lock(places: Places) -> Lock:
+    return Lock(places.runtime / "keeper.lock")
+
+
+def holder_lock(places: Places) -> Lock:
+    return Lock(places.runtime / "holder.lock")

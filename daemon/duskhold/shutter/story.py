@@ -1,0 +1,194 @@
+"""What one opening was, told from its stamps: outcome, true open time and how well it is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from enum import Enum
+
+from duskhold.camera.port import Closing
+from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterReport, ShutterState
+
+COMPLETE_WITHIN_S = 0.5  # an end this far from its plan is not the frame that was asked for
+COMPLETE_WITHIN_SHARE = 0.01
+TELLING_WITHIN_S = 0.5  # an open time known worse than this is told as a range only
+
+
+class Cause(Enum):
+    """Why the opening was brought to an end."""
+
+    DUE = "due"
+    ASKED = "asked"
+    LINK = "link"
+    OPEN_REFUSED = "open_refused"
+    HOLDER_GONE = "holder_gone"
+
+
+@dataclass(slots=True)
+class Frame:
+    """The stamps of one opening, `_mono` seconds.
+
+    `opened_s` is the return of the opening call (the latency counts from there), `alive_s` the last proof of a
+    link while open, `lost_s` when its loss was seen, `closing_s` the beginning of the closing call that worked,
+    `tried_s` the last return of one that was not answered and may have worked, `denied_s` the beginning of the first
+    one that the body answered with "nothing is open".
+    """
+
+    exposure: Exposure
+    opening_s: float
+    planned_end_s: float
+    utc_offset_s: float
+    opened_s: float | None = None
+    due_s: float = 0.0
+    alive_s: float | None = None
+    lost_s: float | None = None
+    closing_s: float | None = None
+    tried_s: float | None = None
+    denied_s: float | None = None
+    cause: Cause | None = None
+    reason: str = ""
+    told: bool = False
+    proven: bool = False  # a picture says that it did open
+    same_boot: bool = True
+
+    def opened(self, began_s: float, returned_s: float) -> None:
+        """Note the opening and fix its end: the open time less the latency of closing over opening, under the cap."""
+        self.opening_s, self.opened_s, self.alive_s = began_s, returned_s, returned_s
+        wait_s = min(self.exposure.open_s - self.exposure.latency_s, self.exposure.cap_s)
+        self.due_s = returned_s + max(0.0, wait_s)
+        self.planned_end_s = returned_s + self.exposure.open_s
+
+    def longest_open_s(self, now_s: float) -> float:
+        """An upper bound of the open time, for how long the body may be busy with it."""
+        return max(0.0, (self.closing_s or now_s) - self.opening_s)
+
+
+def tell(frame: Frame, closing: Closing, now_s: float) -> ShutterReport:
+    """The report of a frame whose shutter is proven closed."""
+    if not frame.same_boot:
+        frame.reason = (
+            "the computer went down with the shutter open, and started again; how long it was open is not known"
+        )
+        frame.closing_s = None
+        return _report(frame, Outcome.UNKNOWN, None, None, None)
+    if closing is Closing.NOTHING_OPEN:
+        return _tell_closed_by_itself(frame, now_s)
+    assert frame.closing_s is not None
+    if frame.opened_s is None:
+        return _tell_uncertain_opening(frame, frame.closing_s)
+    if frame.exposure.kind is Kind.DIAL:
+        return _report(frame, Outcome.COMPLETE, frame.exposure.open_s, 0.0, None)
+    open_s = max(0.0, frame.closing_s - frame.opened_s + frame.exposure.latency_s)
+    return _report(frame, _outcome(frame, open_s), open_s, frame.exposure.latency_sigma_s, None)
+
+
+def tell_unknown(frame: Frame, now_s: float) -> ShutterReport:
+    """The report of a frame whose shutter is still not proven closed long after its end."""
+    opened_s = frame.opened_s if frame.opened_s is not None else frame.opening_s
+    least_s = max(0.0, (frame.alive_s or opened_s) - opened_s)
+    outcome = Outcome.LINK_LOST if frame.cause in (Cause.LINK, Cause.HOLDER_GONE) else Outcome.UNKNOWN
+    bounds = (least_s, now_s - frame.opening_s) if frame.same_boot else None
+    reason = frame.reason or "the shutter is not proven closed"
+    return ShutterReport(
+        frame_id=frame.exposure.frame_id,
+        kind=frame.exposure.kind,
+        outcome=outcome,
+        planned_s=frame.exposure.open_s,
+        open_s=None,
+        open_s_sigma_s=None,
+        open_s_range=bounds,
+        opened_utc=_utc(opened_s, frame),
+        closed_utc=None,
+        shutter=ShutterState.UNKNOWN,
+        reason=f"{reason}; the shutter may still be open: close it by hand if you can reach the camera",
+        origin=frame.exposure.origin,
+        settled=False,
+    )
+
+
+def _tell_closed_by_itself(frame: Frame, now_s: float) -> ShutterReport:
+    """The body says that nothing is open: it never opened, or it has closed by itself."""
+    if frame.cause is Cause.OPEN_REFUSED:
+        if frame.tried_s is None:
+            return _report(frame, Outcome.REFUSED, 0.0, 0.0, None)
+        return _report(frame, Outcome.UNKNOWN, None, None, (0.0, _bound(frame, now_s)))
+    if frame.opened_s is None:
+        bounds = (0.0, _bound(frame, now_s))
+        return _report(frame, Outcome.UNKNOWN, None, None, bounds)
+    if not frame.proven:
+        frame.reason = frame.reason or "the body took the order to open, but nothing was open and no picture came"
+        return _report(frame, Outcome.FAILED, None, None, (0.0, _bound(frame, now_s)))
+    if frame.exposure.kind is Kind.DIAL:
+        return _report(frame, Outcome.LINK_LOST, frame.exposure.open_s, 0.0, (0.0, frame.exposure.open_s))
+    least_s = max(0.0, (frame.alive_s or frame.opened_s) - frame.opened_s)
+    most_s = _bound(frame, now_s)
+    half_s = (most_s - least_s) / 2
+    frame.reason = frame.reason or "the body closed the shutter by itself"
+    open_s = least_s + half_s if half_s <= TELLING_WITHIN_S else None
+    return _report(frame, Outcome.LINK_LOST, open_s, None if open_s is None else half_s, (least_s, most_s))
+
+
+def _tell_uncertain_opening(frame: Frame, closing_s: float) -> ShutterReport:
+    """The opening call was never answered with a yes, yet something was closed."""
+    bounds = (0.0, closing_s - frame.opening_s)
+    if frame.cause is Cause.OPEN_REFUSED:
+        frame.reason = frame.reason or "the body refused to open"
+        outcome = Outcome.FAILED
+    else:
+        frame.reason = frame.reason or "the answer to the opening never came"
+        outcome = Outcome.LINK_LOST if frame.cause is Cause.LINK else Outcome.UNKNOWN
+    return _report(frame, outcome, None, None, bounds)
+
+
+def _outcome(frame: Frame, open_s: float) -> Outcome:
+    if frame.cause is Cause.LINK or (frame.cause is Cause.HOLDER_GONE and frame.lost_s is not None):
+        return Outcome.LINK_LOST
+    if frame.cause is Cause.HOLDER_GONE:
+        frame.reason = frame.reason or "the shutter process ended; its successor closed the shutter"
+    planned_s = frame.exposure.open_s
+    if abs(open_s - planned_s) <= max(COMPLETE_WITHIN_S, COMPLETE_WITHIN_SHARE * planned_s):
+        return Outcome.CUT_SHORT if frame.cause is Cause.ASKED else Outcome.COMPLETE
+    frame.reason = frame.reason or ("closed on request" if frame.cause is Cause.ASKED else "closed late")
+    return Outcome.CUT_SHORT if open_s < planned_s else Outcome.FAILED
+
+
+def _report(
+    frame: Frame,
+    outcome: Outcome,
+    open_s: float | None,
+    sigma_s: float | None,
+    bounds: tuple[float, float] | None,
+) -> ShutterReport:
+    opened_s = frame.opened_s if frame.opened_s is not None else frame.opening_s
+    closed_s = opened_s + open_s if open_s is not None else frame.closing_s
+    never = outcome is Outcome.REFUSED
+    return ShutterReport(
+        frame_id=frame.exposure.frame_id,
+        kind=frame.exposure.kind,
+        outcome=outcome,
+        planned_s=frame.exposure.open_s,
+        open_s=_round(open_s),
+        open_s_sigma_s=_round(sigma_s),
+        open_s_range=bounds,
+        opened_utc=None if never else _utc(opened_s, frame),
+        closed_utc=None if never or closed_s is None else _utc(closed_s, frame),
+        shutter=ShutterState.CLOSED,
+        reason=frame.reason,
+        origin=frame.exposure.origin,
+        settled=True,
+    )
+
+
+def _round(seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds, 6)
+
+
+def _bound(frame: Frame, now_s: float) -> float:
+    """The longest that a shutter found closed at `now_s` can have been open."""
+    seen = [moment for moment in (frame.lost_s, frame.tried_s) if moment is not None]
+    return max(0.0, max(seen, default=now_s) - frame.opening_s)
+
+
+def _utc(mono_s: float, frame: Frame) -> str:
+    moment = datetime.fromtimestamp(mono_s + frame.utc_offset_s, UTC)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -1,0 +1,417 @@
+"""The shutter's rules, held against a camera on paper whose own log is the truth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from paper import CLOSE_FAULTS, OPEN_FAULTS, PaperCamera
+
+from duskhold.camera.port import Closing
+from duskhold.shutter.clock import SimulatedClock
+from duskhold.shutter.events import (
+    Close,
+    CloseAnswered,
+    Connected,
+    Die,
+    End,
+    ExposeAsked,
+    OpenAnswered,
+    Refused,
+    Started,
+    Tick,
+)
+from duskhold.shutter.holder_link import HolderRefused
+from duskhold.shutter.machine import GIVE_UP_S, Machine, Phase
+from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterReport, ShutterState
+from duskhold.shutter.stepped import SteppedShutter
+
+PLAN = Exposure("f1", Kind.HELD, 30.0, 35.0, 0.0, 0.005, "here")
+
+
+def world(**options: object) -> tuple[SimulatedClock, PaperCamera, SteppedShutter]:
+    clock = SimulatedClock(1000.0)
+    camera = PaperCamera(clock, **options)  # type: ignore[arg-type]
+    return clock, camera, SteppedShutter(camera, clock.as_clock(), 1.7e9, slice_s=0.1)
+
+
+def true_open_s(camera: PaperCamera) -> float:
+    opened_s, closed_s = camera.openings[-1]
+    assert closed_s is not None, "left open"
+    return closed_s - opened_s
+
+
+def test_a_held_frame_is_open_for_as_long_as_it_says() -> None:
+    _, camera, shutter = world()
+    report = shutter.expose(PLAN)
+    assert report.outcome is Outcome.COMPLETE
+    assert len(camera.openings) == 1
+    assert true_open_s(camera) == pytest.approx(30.0, abs=1e-6)
+    assert report.open_s == pytest.approx(30.0, abs=1e-6)
+
+
+def test_the_latency_of_the_body_is_taken_off_the_wait() -> None:
+    _, camera, shutter = world(open_latency_s=0.2, close_latency_s=0.05)
+    report = shutter.expose(replace(PLAN, latency_s=-0.15))
+    assert true_open_s(camera) == pytest.approx(30.0, abs=1e-6)
+    assert report.open_s == pytest.approx(30.0, abs=1e-6)
+
+
+def test_the_cap_ends_a_hold_whatever_the_latency_says() -> None:
+    _, camera, shutter = world()
+    shutter.expose(replace(PLAN, open_s=30.0, cap_s=31.0, latency_s=-500.0))
+    assert true_open_s(camera) <= 31.0 + 1e-6
+
+
+def test_opening_is_in_the_box_before_the_shutter_opens() -> None:
+    _, camera, shutter = world()
+    shutter.expose(PLAN)
+    opening = next(line for line in shutter.lines if line.word == "opening")
+    assert opening.mono_s <= camera.openings[0][0]
+    assert opening.frame_id == "f1"
+
+
+def test_a_request_to_stop_closes_and_keeps() -> None:
+    clock, camera, shutter = world()
+    clock.at(1010.0, shutter.ask_to_close)
+    report = shutter.expose(PLAN)
+    assert report.outcome is Outcome.CUT_SHORT
+    assert report.open_s == pytest.approx(true_open_s(camera), abs=1e-6)
+    assert true_open_s(camera) == pytest.approx(10.0, abs=0.2)
+
+
+def test_a_second_exposure_waits_for_the_first_to_be_collected() -> None:
+    _, camera, shutter = world()
+    shutter.expose(PLAN)
+    shutter.idle(1.0)
+    with pytest.raises(HolderRefused, match="f1 waits"):
+        shutter.expose(replace(PLAN, frame_id="f2"))
+    shutter.collect("f1")
+    assert shutter.expose(replace(PLAN, frame_id="f2")).outcome is Outcome.COMPLETE
+    assert len(camera.openings) == 2
+
+
+@pytest.mark.parametrize("fault", ["busy", "refused"])
+def test_a_body_that_says_no_has_opened_nothing(fault: str) -> None:
+    _, camera, shutter = world(open_faults=[fault])
+    report = shutter.expose(PLAN)
+    assert report.outcome is Outcome.REFUSED
+    assert report.open_s == 0.0
+    assert camera.openings == []
+
+
+@pytest.mark.parametrize("fault", ["lost_after", "hung_after", "opened_then_no"])
+def test_an_opening_that_was_answered_badly_is_closed_at_once(fault: str) -> None:
+    _, camera, shutter = world(open_faults=[fault])
+    report = shutter.expose(PLAN)
+    assert report.shutter is ShutterState.CLOSED
+    assert true_open_s(camera) < 4.0
+    assert report.open_s_range is not None
+    assert report.open_s_range[0] <= true_open_s(camera) <= report.open_s_range[1]
+
+
+def test_an_opening_that_the_body_ignored_is_not_called_a_frame() -> None:
+    _, camera, shutter = world(open_faults=["ignored"])
+    report = shutter.expose(PLAN)
+    assert report.outcome is Outcome.FAILED
+    assert report.open_s is None
+    assert camera.openings == []
+
+
+def test_a_lead_pulled_and_back_closes_first_and_tells_the_true_time() -> None:
+    clock, camera, shutter = world()
+    clock.at(1010.0, camera.drop)
+    clock.at(1050.0, camera.plug_in)
+    report = shutter.expose(PLAN)
+    assert report.outcome is Outcome.LINK_LOST
+    assert true_open_s(camera) == pytest.approx(50.0, abs=1.0)
+    assert report.open_s == pytest.approx(true_open_s(camera), abs=0.2)
+    assert len(camera.openings) == 1
+
+
+def test_a_body_that_closes_when_the_lead_goes_is_told_so() -> None:
+    clock, camera, shutter = world(closes_when_link_goes=True)
+    clock.at(1010.0, camera.drop)
+    clock.at(1050.0, camera.plug_in)
+    report = shutter.expose(PLAN)
+    assert report.outcome is Outcome.LINK_LOST
+    assert report.open_s == pytest.approx(10.0, abs=0.3)
+    assert report.open_s_range is not None
+    assert report.open_s_range[0] <= true_open_s(camera) <= report.open_s_range[1]
+
+
+def test_a_lead_that_stays_away_is_told_as_unknown_and_closed_later() -> None:
+    clock, camera, shutter = world()
+    clock.at(1010.0, camera.drop)
+    report = shutter.expose(PLAN)
+    assert report.outcome is Outcome.LINK_LOST
+    assert report.open_s is None
+    assert report.shutter is ShutterState.UNKNOWN
+    assert clock.now_s() == pytest.approx(1030.0 + GIVE_UP_S, abs=1.5)
+    assert report.open_s_range is not None
+    assert report.open_s_range[0] == pytest.approx(10.0, abs=0.3)
+    shutter.collect("f1")
+    camera.plug_in()
+    shutter.idle(2.0)
+    settled = shutter.machine.reports["f1"]
+    assert settled.settled
+    assert settled.open_s == pytest.approx(true_open_s(camera), abs=0.2)
+
+
+def test_a_closing_call_that_hangs_is_repeated_by_the_successor() -> None:
+    _, camera, shutter = world()
+    camera.close_faults = ["hung_before"]
+    report = shutter.expose(PLAN)
+    assert "died" in [line.word for line in shutter.lines]
+    assert true_open_s(camera) == pytest.approx(32.5, abs=0.3)
+    assert report.outcome is Outcome.LINK_LOST
+    assert report.open_s == pytest.approx(true_open_s(camera), abs=0.05)
+
+
+def test_a_closing_answered_with_an_error_is_proven_by_the_picture() -> None:
+    _, camera, shutter = world()
+    camera.close_faults = ["closed_then_no"]
+    report = shutter.expose(PLAN)
+    assert report.outcome is Outcome.COMPLETE
+    assert report.open_s == pytest.approx(true_open_s(camera), abs=0.05)
+
+
+def test_a_link_that_hangs_while_open_does_not_shorten_the_frame() -> None:
+    clock, camera, shutter = world()
+    clock.at(1010.0, lambda: setattr(camera, "link_hung", True))
+    clock.at(1015.0, lambda: setattr(camera, "link_hung", False))
+    report = shutter.expose(PLAN)
+    assert true_open_s(camera) == pytest.approx(30.0, abs=0.1)
+    assert report.open_s == pytest.approx(true_open_s(camera), abs=0.05)
+    assert "died" in [line.word for line in shutter.lines]
+
+
+def test_three_closings_that_leave_it_open_set_the_latch() -> None:
+    _, camera, shutter = world()
+    camera.close_faults = ["ignored"] * 3
+    report = shutter.expose(PLAN)
+    assert report.shutter is ShutterState.CLOSED
+    assert report.open_s == pytest.approx(true_open_s(camera), abs=0.05)
+    shutter.collect("f1")
+    shutter.idle(1.0)
+    with pytest.raises(HolderRefused, match="clear the latch"):
+        shutter.expose(replace(PLAN, frame_id="f2"))
+    assert len(camera.openings) == 1
+    shutter.clear_latch()
+    assert shutter.expose(replace(PLAN, frame_id="f2")).outcome is Outcome.COMPLETE
+
+
+def test_two_closings_that_leave_it_open_do_not_set_the_latch() -> None:
+    _, camera, shutter = world()
+    camera.close_faults = ["ignored"] * 2
+    shutter.expose(PLAN)
+    assert not shutter.machine.latched
+
+
+def test_the_latch_outlives_the_process() -> None:
+    clock, camera, shutter = world()
+    camera.close_faults = ["ignored"] * 3
+    shutter.expose(PLAN)
+    successor = SteppedShutter(camera, clock.as_clock(), 1.7e9, slice_s=0.1)
+    successor.lines = list(shutter.lines)
+    successor.live_again()
+    assert successor.machine.latched
+
+
+def test_a_successor_closes_what_a_killed_process_left_open() -> None:
+    clock, camera, shutter = world()
+
+    class Killed(Exception):
+        pass
+
+    def kill() -> None:
+        raise Killed
+
+    clock.at(1010.0, kill)
+    with pytest.raises(Killed):
+        shutter.expose(PLAN)
+    assert camera.is_open
+    shutter.live_again()
+    report = shutter.machine.reports["f1"]
+    assert true_open_s(camera) == pytest.approx(10.0, abs=0.2)
+    assert report.outcome is Outcome.CUT_SHORT
+    assert report.open_s == pytest.approx(true_open_s(camera), abs=0.05)
+    assert "successor" in report.reason
+
+
+def test_after_a_boot_the_stamps_of_before_say_nothing() -> None:
+    _, camera, shutter = world()
+    shutter.expose(PLAN)
+    before = [replace(line, boot="another") for line in shutter.lines if line.word in ("opening", "opened")]
+    shutter.lines = before
+    camera.openings.append((5.0, None))
+    shutter.live_again()
+    report = shutter.machine.reports["f1"]
+    assert report.open_s is None
+    assert report.outcome is Outcome.UNKNOWN
+    assert not camera.is_open
+
+
+def test_nothing_is_opened_before_the_first_proof_of_a_closed_shutter() -> None:
+    machine = Machine()
+    ask = ExposeAsked(PLAN, 0.0)
+
+    def refused() -> bool:
+        return isinstance(machine.step(ask, 1.0)[0], Refused)
+
+    assert refused()
+    machine.step(Started(), 1.0)
+    assert refused()
+    assert machine.step(Connected(), 1.0) == [Close()]
+    assert refused()
+    machine.step(CloseAnswered(Closing.STILL_OPEN, 1.0), 1.0)
+    assert refused()
+    machine.step(CloseAnswered(Closing.CLOSED, 1.0), 1.0)
+    assert not refused()
+
+
+def test_a_hold_that_overran_ends_the_process() -> None:
+    machine = Machine()
+    for event in (Started(), Connected(), CloseAnswered(Closing.CLOSED, 0.0), ExposeAsked(PLAN, 0.0)):
+        machine.step(event, 1.0)
+    machine.step(OpenAnswered(1.0, 1.0), 1.0)
+    assert machine.deadline_s() == pytest.approx(32.0)
+    assert machine.step(Tick(), 31.5) == []
+    assert Die in [type(effect) for effect in machine.step(Tick(), 32.0)]
+
+
+def test_an_idle_camera_is_released_after_a_minute() -> None:
+    machine = Machine()
+    for event in (Started(), Connected(), CloseAnswered(Closing.CLOSED, 0.0)):
+        machine.step(event, 5.0)
+    assert machine.deadline_s() == pytest.approx(65.0)
+    machine.touch(10.0)
+    assert machine.step(Tick(), 65.0) == []
+    assert End() in machine.step(Tick(), 70.0)
+
+
+class ShutterLife(RuleBasedStateMachine):
+    """Any order of exposures, faults, stops, deaths and waits: the truth on paper never breaks the rules."""
+
+    @initialize(open_latency=st.floats(0, 0.2), close_latency=st.floats(0, 0.2))
+    def begin(self, open_latency: float, close_latency: float) -> None:
+        self.clock = SimulatedClock(1000.0)
+        self.camera = PaperCamera(self.clock, open_latency, close_latency)
+        self.latency_s = close_latency - open_latency
+        self.shutter = SteppedShutter(self.camera, self.clock.as_clock(), 1.7e9, slice_s=0.1)
+        self.count = 0
+        self.last: ShutterReport | None = None
+
+    @precondition(lambda self: self.last is None)
+    @rule(
+        open_s=st.floats(0.5, 20.0),
+        opening=st.lists(st.sampled_from(OPEN_FAULTS), max_size=1),
+        closing=st.lists(st.sampled_from(CLOSE_FAULTS), max_size=4),
+        stop_after=st.none() | st.floats(0, 25),
+        drop_after=st.none() | st.floats(0, 25),
+        away_s=st.floats(0.1, 120),
+        body_closes=st.booleans(),
+    )
+    def expose(
+        self,
+        open_s: float,
+        opening: list[str],
+        closing: list[str],
+        stop_after: float | None,
+        drop_after: float | None,
+        away_s: float,
+        body_closes: bool,
+    ) -> None:
+        if not self.shutter.ready():
+            return
+        self.count += 1
+        now_s = self.clock.now_s()
+        self.camera.closes_when_link_goes = body_closes
+        if stop_after is not None:
+            self.clock.at(now_s + stop_after, self.shutter.ask_to_close)
+        if drop_after is not None:
+            self.clock.at(now_s + drop_after, self.camera.drop)
+            self.clock.at(now_s + drop_after + away_s, self.camera.plug_in)
+        if drop_after is not None or "opened_then_no" in opening:
+            # A body that answers a closing wrongly after something else went wrong is taken at its word.
+            closing = [fault for fault in closing if fault != "closed_then_no"]
+        faults = bool(opening or closing or drop_after is not None)
+        self.camera.open_faults, self.camera.close_faults = opening, closing
+        before = len(self.camera.openings)
+        plan = Exposure(f"f{self.count}", Kind.HELD, open_s, open_s + 2, self.latency_s, 0.002, "here")
+        report = self.shutter.expose(plan)
+        self.last = report
+        opened = len(self.camera.openings) - before
+        assert opened <= 1, "one opening for one intent"
+        if not report.settled:
+            return
+        assert not self.camera.is_open
+        self._true(report, opened, plan, faults)
+
+    def _true(self, report: ShutterReport, opened: int, plan: Exposure, faults: bool) -> None:
+        truth = true_open_s(self.camera) if opened else 0.0
+        if report.outcome is Outcome.REFUSED:
+            assert opened == 0
+        if report.outcome is Outcome.COMPLETE:
+            assert opened == 1
+            assert truth == pytest.approx(plan.open_s, abs=max(0.6, 0.02 * plan.open_s))
+        if report.open_s is not None and report.open_s_range is None:
+            assert report.open_s == pytest.approx(truth, abs=0.01)
+        if report.open_s_range is not None:
+            assert report.open_s_range[0] - 0.21 <= truth <= report.open_s_range[1] + 0.21
+        if not faults:
+            assert truth <= plan.cap_s + 0.01
+
+    @precondition(lambda self: self.last is not None)
+    @rule()
+    def collect(self) -> None:
+        assert self.last is not None
+        self.shutter.collect(self.last.frame_id)
+        self.last = None
+
+    @rule(seconds=st.floats(0.5, 90))
+    def idle(self, seconds: float) -> None:
+        self.shutter.idle(seconds)
+
+    @rule()
+    def killed(self) -> None:
+        openings = len(self.camera.openings)
+        self.shutter.live_again()
+        assert len(self.camera.openings) == openings
+
+    @precondition(lambda self: self.shutter.machine.latched)
+    @rule()
+    def look_and_clear(self) -> None:
+        openings = len(self.camera.openings)
+        try:
+            self.shutter.clear_latch()
+        except HolderRefused:
+            assert self.shutter.machine.phase not in (Phase.READY, Phase.STORING)
+        assert len(self.camera.openings) == openings
+
+    @invariant()
+    def every_opening_was_written_first(self) -> None:
+        opening = [line for line in self.shutter.lines if line.word == "opening"]
+        assert len(opening) == self.count >= len(self.camera.openings)
+
+    @invariant()
+    def ready_means_closed(self) -> None:
+        if self.shutter.machine.phase in (Phase.READY, Phase.STORING):
+            assert not self.camera.is_open
+
+    def teardown(self) -> None:
+        if not hasattr(self, "camera"):
+            return
+        self.camera.close_faults = []
+        self.camera.plug_in()
+        self.shutter.idle(200.0)
+        assert not self.camera.is_open, "the shutter is closed in the end, whatever happened"
+
+
+ShutterLife.TestCase.settings = settings(
+    max_examples=150, stateful_step_count=12, deadline=None, suppress_health_check=list(HealthCheck)
+)
+TestShutterLife = ShutterLife.TestCase
