@@ -154,7 +154,7 @@ class SimulatedCameraSettings(Part):
     """What stands before the simulated camera, for trying things at home."""
 
     seed: int = Field(default=1, ge=0)
-    filters: Labels = "none"
+    filters: Labels = "6"
     rate_stops_per_min: float = Field(default=0.0, ge=-3, le=3)
 
 

@@ -37,7 +37,7 @@ class BlackBox:
         self._descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o600)
         self._end_torn_line()
 
-    def write(self, word: str, frame_id: str | None = None, **detail: object) -> None:
+    def write(self, word: str, frame_id: str | None = None, detail: Mapping[str, object] | None = None) -> None:
         """Append a line and flush it to the disk. One `write(2)`, so that two threads never mix their lines."""
         line = {
             "word": word,
@@ -46,7 +46,7 @@ class BlackBox:
             "boot": self._boot,
             "pid": os.getpid(),
             "frame_id": frame_id,
-            "detail": detail,
+            "detail": dict(detail or {}),
         }
         os.write(self._descriptor, (json.dumps(line, allow_nan=False) + "\n").encode())
         os.fdatasync(self._descriptor)

@@ -83,7 +83,7 @@ class Control:
     def _watch(self) -> None:
         call = self._desk.call
         if call is not None and call.overdue(mono_now_s()):
-            self._box.write("overdue", None, call=call.name, budget_s=call.budget_s)
+            self._box.write("overdue", None, {"call": call.name, "budget_s": call.budget_s})
             self._die(f"the call {call.name!r} did not come back within {call.budget_s:g} s")
 
     def _tick(self) -> None:
@@ -99,7 +99,7 @@ class Control:
         if any(isinstance(effect, Die) for effect in effects) or all(isinstance(effect, Box) for effect in effects):
             for effect in effects:
                 if isinstance(effect, Box):
-                    self._box.write(effect.word, effect.frame_id, **effect.detail)
+                    self._box.write(effect.word, effect.frame_id, effect.detail)
                 elif isinstance(effect, Die):
                     self._die(effect.reason)
             return
@@ -111,7 +111,7 @@ class Control:
                 box = self._desk.boxes.get_nowait()
             except queue.Empty:
                 return
-            self._box.write(box.word, box.frame_id, **box.detail)
+            self._box.write(box.word, box.frame_id, box.detail)
 
     def _send_answers(self) -> None:
         while True:

@@ -53,7 +53,7 @@ def hold(camera: Camera, places: Places) -> int:
         box.shorten()
     control = Control(desk, box, errands, places.socket, die)
     obey_signals(control, desk)
-    hands = Hands(camera, desk, errands, lambda line: box.write(line.word, line.frame_id, **line.detail), die)
+    hands = Hands(camera, desk, errands, lambda line: box.write(line.word, line.frame_id, line.detail), die)
     CameraThread(hands, desk, begin).start()
     control.serve()
     box.close()
@@ -78,7 +78,7 @@ def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
 
 def _dying(box: BlackBox) -> Callable[[str], None]:
     def die(reason: str) -> None:
-        box.write("died", None, reason=reason)
+        box.write("died", None, {"reason": reason})
         os._exit(DIED)
 
     return die

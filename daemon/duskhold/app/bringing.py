@@ -1,0 +1,94 @@
+"""The pictures of a finished frame, brought home: waited for, fetched, put in place, and read back."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from duskhold.app.station import Station
+from duskhold.camera.port import Picture
+from duskhold.frames.store import Arrival, Role, StoredFile, StoreError, ensure_room, file_name
+from duskhold.plan.stamp import utc_from
+from duskhold.shutter.clock import mono_now_s, utc_now
+from duskhold.shutter.holder_link import HolderRefused, HolderSilent
+from duskhold.shutter.report import ShutterReport
+from duskhold.shutter.wire import Message
+
+LOOK_EVERY_S = 0.1
+LIST_EVERY_S = 3.0  # a lost event must not cost a minute; a listing must not disturb a body that stores
+STORING_MAX_S = 60.0  # over the open time again, for a dark frame of the body's own
+_BUSY = "storing"
+
+
+@dataclass(frozen=True, slots=True)
+class Brought:
+    """`complete` when nothing of the frame is left to fetch; `trouble` says what is, and why."""
+
+    files: tuple[StoredFile, ...]
+    complete: bool
+    trouble: str
+
+
+def bring_home(station: Station, report: ShutterReport, role: Role, seen: Callable[[Message], None]) -> Brought:
+    """Fetch every new picture. What cannot be fetched stays on the card and is tried again at the next start."""
+    try:
+        pictures = _wait_for_pictures(station, report, seen)
+    except (HolderRefused, HolderSilent) as error:
+        return Brought((), False, f"the pictures are still on the card ({error})")
+    if not pictures:
+        return Brought((), True, "no picture of this frame is on the card")
+    folder = station.folders.session(_day(report).date())
+    return _fetch_all(station, pictures, folder, report.frame_id, role)
+
+
+def _wait_for_pictures(station: Station, report: ShutterReport, seen: Callable[[Message], None]) -> list[Picture]:
+    """The new pictures, once the body has stored everything it will."""
+    began_s = mono_now_s()
+    give_up_s = began_s + STORING_MAX_S + (report.open_s or report.planned_s)
+    list_s = began_s + LIST_EVERY_S
+    before: list[Picture] = []
+    while True:
+        state = station.link.state()
+        seen(state)
+        if state["phase"] != _BUSY or mono_now_s() >= give_up_s:
+            return station.link.new_pictures()
+        if mono_now_s() >= list_s:
+            now = _listed(station)
+            if now and now == before:
+                return now  # the same twice: the word that it is complete was lost
+            before, list_s = now, mono_now_s() + LIST_EVERY_S
+        time.sleep(LOOK_EVERY_S)
+
+
+def _listed(station: Station) -> list[Picture]:
+    try:
+        return station.link.new_pictures()
+    except HolderRefused:
+        return []  # still busy: its next answer counts
+
+
+def _fetch_all(station: Station, pictures: list[Picture], folder: Path, frame_id: str, role: Role) -> Brought:
+    files: list[StoredFile] = []
+    trouble: list[str] = []
+    for picture in pictures:
+        try:
+            files.append(_fetch(station, picture, folder, frame_id, role))
+        except (HolderRefused, HolderSilent, StoreError, OSError) as error:
+            trouble.append(f"{picture.name} is still on the card ({error})")
+    return Brought(tuple(files), not trouble, "; ".join(trouble))
+
+
+def _fetch(station: Station, picture: Picture, folder: Path, frame_id: str, role: Role) -> StoredFile:
+    reserve_bytes = station.settings.limits.disk_reserve_mb * 1_000_000
+    ensure_room(folder, picture.size_bytes, reserve_bytes // 2)  # a frame that exists may use the half of it
+    name = file_name(frame_id, role, picture.name)
+    with Arrival(folder, name, role, picture.size_bytes) as arrival:
+        station.link.fetch(picture, arrival.descriptor)
+        return arrival.keep()
+
+
+def _day(report: ShutterReport) -> datetime:
+    return utc_from(report.opened_utc) if report.opened_utc else utc_now()

@@ -1,0 +1,212 @@
+"""One frame from the order to the files: intent, exposure, outcome, pictures, in that order and never another.
+
+The journal has the intent before the shutter process hears of it, and the outcome before any picture is fetched.
+Whatever ends this program in between, the shutter closes by itself and the next start finds the rest.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from duskhold.app.bringing import Brought, bring_home
+from duskhold.app.station import Station, stamp_now
+from duskhold.frames.store import Role
+from duskhold.journal.entry import Intent, Outcome, Refusal
+from duskhold.shutter.clock import mono_now_s
+from duskhold.shutter.holder_link import HolderRefused, HolderSilent
+from duskhold.shutter.report import Exposure, Kind, ShutterReport
+from duskhold.shutter.report import Outcome as Fate
+from duskhold.shutter.wire import Message
+
+LOOK_EVERY_S = 0.1
+LOST_ORDER_S = 3.0  # a holder that knows nothing of a frame for this long never got the order
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is to be exposed, authorized already. `decision` is the reasoning that led to it."""
+
+    frame_id: str
+    kind: Kind
+    role: Role
+    open_s: float
+    cap_s: float
+    latency_s: float
+    latency_sigma_s: float
+    decision: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """How the caller follows the frame: `seen` gets every state, `stop` says whether to close now and keep."""
+
+    seen: Callable[[Message], None]
+    stop: Callable[[], bool]
+
+
+def expose(station: Station, order: Order, watch: Watch) -> Outcome:
+    """Expose, fetch and record one frame; returns the outcome that the journal has.
+
+    Raises `JournalError` only before anything was opened, or when the record itself cannot be written.
+    """
+    refused = _refused_beforehand(station, order)
+    if refused is not None:
+        return refused
+    station.journal.intend(_intent(station, order), stamp_now())
+    report = _carry_out(station, order, watch)
+    outcome = outcome_of(report)
+    station.journal.conclude(outcome, stamp_now())
+    if not report.settled:
+        return outcome
+    if report.open_s == 0.0:
+        station.link.collected(report.frame_id)
+        return outcome
+    return bring(station, report, order.role, watch)
+
+
+def bring(station: Station, report: ShutterReport, role: Role, watch: Watch) -> Outcome:
+    """Fetch the pictures of a told frame, record them, and let the shutter process forget the frame."""
+    brought = bring_home(station, report, role, watch.seen)
+    outcome = _with_files(outcome_of(report), brought)
+    station.journal.conclude(outcome, stamp_now())
+    if brought.complete:
+        station.link.collected(report.frame_id)
+    return outcome
+
+
+def refuse(station: Station, order: Order, code: str, reason: str) -> Outcome:
+    """Write down that nothing was exposed, and why."""
+    refusal = Refusal(
+        frame_id=order.frame_id,
+        camera=station.camera,
+        role=order.role.value,
+        timing=order.kind.value,
+        planned_s=order.open_s,
+        code=code,
+        reason=reason,
+        decision=order.decision,
+    )
+    station.journal.refuse(refusal, stamp_now())
+    return Outcome(order.frame_id, "refused", 0.0, None, None, None, "closed", True, reason, report={"code": code})
+
+
+def outcome_of(report: ShutterReport) -> Outcome:
+    """The shutter's report as the journal keeps it."""
+    return Outcome(
+        frame_id=report.frame_id,
+        outcome=report.outcome.value,
+        open_s=report.open_s,
+        open_s_range=report.open_s_range,
+        opened_utc=report.opened_utc,
+        closed_utc=report.closed_utc,
+        shutter=report.shutter.value,
+        settled=report.settled,
+        reason=report.reason,
+        report=report.as_message(),
+    )
+
+
+def _refused_beforehand(station: Station, order: Order) -> Outcome | None:
+    state = station.link.state()
+    refusal = state["refusal"]
+    if not isinstance(refusal, dict):
+        return None
+    closes_in_s = state["closes_in_s"]
+    rest = f"; it closes in {_clock(closes_in_s)}" if isinstance(closes_in_s, float) else ""
+    return refuse(station, order, str(refusal["code"]), f"{refusal['reason']}{rest}")
+
+
+def _carry_out(station: Station, order: Order, watch: Watch) -> ShutterReport:
+    exposure = Exposure(
+        order.frame_id, order.kind, order.open_s, order.cap_s, order.latency_s, order.latency_sigma_s, station.origin
+    )
+    try:
+        station.link.expose(exposure)
+    except HolderRefused as refused:
+        return _never_opened(exposure, Fate.REFUSED, str(refused))
+    except HolderSilent:
+        watch.seen({"phase": "silent"})  # it may have arrived: the answer is in the next state
+    return _follow(station, exposure, watch)
+
+
+def _follow(station: Station, exposure: Exposure, watch: Watch) -> ShutterReport:
+    """Look until the frame is told. Silence past all patience is told as such."""
+    known_s = mono_now_s()
+    asked = False
+    while True:
+        try:
+            if watch.stop() and not asked:
+                station.link.close_shutter(exposure.frame_id)
+                asked = True
+            state = station.link.state()
+        except HolderSilent as silent:
+            return _silent(exposure, str(silent))
+        watch.seen(state)
+        report = _report_in(state, exposure.frame_id)
+        if report is not None:
+            return report
+        if state["frame_id"] == exposure.frame_id:
+            known_s = mono_now_s()
+        elif mono_now_s() - known_s > LOST_ORDER_S:
+            reason = "the order never reached the shutter process; nothing was opened"
+            return _never_opened(exposure, Fate.FAILED, reason)
+        time.sleep(LOOK_EVERY_S)
+
+
+def _report_in(state: Message, frame_id: str) -> ShutterReport | None:
+    reports = state["reports"]
+    assert isinstance(reports, list)
+    return next((ShutterReport.from_message(one) for one in reports if one["frame_id"] == frame_id), None)
+
+
+def _never_opened(exposure: Exposure, fate: Fate, reason: str) -> ShutterReport:
+    return ShutterReport.from_message(
+        _blank(exposure) | {"outcome": fate.value, "open_s": 0.0, "shutter": "closed", "reason": reason}
+    )
+
+
+def _silent(exposure: Exposure, reason: str) -> ShutterReport:
+    why = f"{reason}; the shutter closes by itself at its time, but nobody here has seen it"
+    return ShutterReport.from_message(_blank(exposure) | {"settled": False, "reason": why})
+
+
+def _blank(exposure: Exposure) -> dict[str, object]:
+    return {
+        "frame_id": exposure.frame_id,
+        "kind": exposure.kind.value,
+        "outcome": "unknown",
+        "planned_s": exposure.open_s,
+        "open_s": None,
+        "open_s_sigma_s": None,
+        "open_s_range": None,
+        "opened_utc": None,
+        "closed_utc": None,
+        "shutter": "unknown",
+        "reason": "",
+        "origin": exposure.origin,
+        "settled": True,
+    }
+
+
+def _intent(station: Station, order: Order) -> Intent:
+    return Intent(
+        frame_id=order.frame_id,
+        camera=station.camera,
+        role=order.role.value,
+        timing=order.kind.value,
+        planned_s=order.open_s,
+        cap_s=order.cap_s,
+        decision=order.decision,
+    )
+
+
+def _with_files(outcome: Outcome, brought: Brought) -> Outcome:
+    reason = "; ".join(part for part in (outcome.reason, brought.trouble) if part)
+    return replace(outcome, files=tuple(file.record() for file in brought.files), reason=reason)
+
+
+def _clock(seconds: float) -> str:
+    whole = round(seconds)
+    return f"{whole // 60}:{whole % 60:02d}"

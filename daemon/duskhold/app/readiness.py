@@ -1,0 +1,47 @@
+"""Whether a frame of some length may begin as far as disk, battery and card go; what cannot be asked is not known."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from duskhold.app.station import Station
+from duskhold.camera.port import Setting
+from duskhold.frames.store import DiskShort, ensure_room
+from duskhold.shutter.holder_link import HolderRefused
+
+FRAME_BYTES = 150_000_000  # a raw and a JPEG of the largest bodies
+
+
+@dataclass(frozen=True, slots=True)
+class Unready:
+    code: str
+    reason: str
+
+
+def unready(station: Station, open_s: float) -> Unready | None:
+    """Why a frame of `open_s` seconds should not begin, or None. Raises `HolderSilent`."""
+    limits = station.settings.limits
+    try:
+        ensure_room(station.folders.data, FRAME_BYTES, limits.disk_reserve_mb * 1_000_000)
+    except DiskShort as short:
+        return Unready(short.code, f"{short} Make room, or lower disk_reserve_mb in the settings.")
+    try:
+        said = station.link.settings()
+    except HolderRefused:
+        return None  # the shutter process says itself what is in the way, and until when
+    return _weak(said.get(Setting.BATTERY), limits.battery_reserve_percent) or _full(said.get(Setting.SHOTS_LEFT))
+
+
+def _weak(battery: str | None, reserve_percent: int) -> Unready | None:
+    percent = re.fullmatch(r"\s*(\d+)\s*%?\s*", battery or "")
+    if percent is None or int(percent[1]) > reserve_percent:
+        return None
+    reason = f"The camera's battery is at {percent[1]} %; battery_reserve_percent keeps {reserve_percent} %."
+    return Unready("battery_low", f"{reason} Change it: a battery that dies with the shutter open loses the frame.")
+
+
+def _full(shots_left: str | None) -> Unready | None:
+    if shots_left is None or not shots_left.strip().isdigit() or int(shots_left) > 0:
+        return None
+    return Unready("card_full", "The camera's card has no room for another picture. Change it; nothing was erased.")

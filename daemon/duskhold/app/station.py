@@ -1,0 +1,78 @@
+"""One camera ready to be used by one program: its shutter process, its journal and its folders."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from duskhold.app.folders import Folders, ensure_private
+from duskhold.camera.port import Identity
+from duskhold.journal.entry import Stamp
+from duskhold.journal.journal import Journal
+from duskhold.shutter.clock import boot_id, mono_now_s, utc_now
+from duskhold.shutter.launch import ensure_holder
+
+if TYPE_CHECKING:
+    from duskhold.app.settings import Settings
+    from duskhold.shutter.holder_link import HolderLink
+
+SIMULATED = "simulated"
+PATIENCE_S = 40.0  # a holder that is replaced may first try a body that does not answer
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """What an exposure needs. `folders` are those of real or of simulated frames, as the camera is."""
+
+    camera: str
+    folders: Folders
+    journal: Journal
+    link: HolderLink
+    settings: Settings
+
+    @property
+    def origin(self) -> str:
+        """Names this data folder to the shutter process, for frames that nobody collects."""
+        return str(self.folders.data)
+
+    def identity(self) -> Identity | None:
+        """Who the body is, or None while none answers. Raises `HolderSilent`."""
+        said = self.link.state()["identity"]
+        return Identity(**said) if isinstance(said, dict) else None
+
+
+@contextmanager
+def at_station(camera: str, settings: Settings, folders: Folders) -> Iterator[Station]:
+    """Start what is not running and open the journal.
+
+    Raises `FolderUnsafe`, `NotStarted`, `JournalError` or `OSError`.
+    """
+    own = folders.simulated() if camera == SIMULATED else folders
+    ensure_private(folders.runtime)
+    with Journal.open(own.journal) as journal:
+        places = folders.places(camera)
+        link = ensure_holder(camera, places, _simulation(camera, settings, places.state), PATIENCE_S)
+        try:
+            yield Station(camera, own, journal, link, settings)
+        finally:
+            link.close()
+
+
+def stamp_now() -> Stamp:
+    """The instant, as the journal keeps it."""
+    return Stamp(utc_now(), mono_now_s(), boot_id())
+
+
+def _simulation(camera: str, settings: Settings, state: object) -> Mapping[str, object]:
+    if camera != SIMULATED:
+        return {}
+    chosen = settings.simulated_camera
+    return {
+        "card": f"{state}/simulated-card",
+        "log": f"{state}/simulated-body.jsonl",
+        "seed": chosen.seed,
+        "filters": chosen.filters,
+        "rate_stops_per_min": chosen.rate_stops_per_min,
+    }

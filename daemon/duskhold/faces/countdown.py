@@ -1,0 +1,59 @@
+"""The one line that says what is happening while a person waits: written over itself on a terminal, nowhere else."""
+
+from typing import TextIO
+
+from duskhold.faces import wording
+from duskhold.shutter.wire import Message
+
+_WORDS = {
+    "starting": "closing the shutter first, to be sure",
+    "opening": "opening",
+    "closing": "closing",
+    "proving": "the body says nothing was open; waiting for its picture",
+    "storing": "closed; the camera is storing (or takes its own dark frame)",
+    "ready": "bringing the pictures home",
+    "silent": "the shutter process is silent; the shutter closes by itself",
+}
+
+
+class Countdown:
+    """Shows states of the shutter on `stream` if that is a terminal."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self._shows = stream.isatty()
+        self._last = ""
+
+    def seen(self, state: Message) -> None:
+        """A state of the shutter process."""
+        self.say(_line(state))
+
+    def say(self, line: str) -> None:
+        if self._shows and line != self._last:
+            self._stream.write(f"\r\x1b[K{line}")
+            self._stream.flush()
+            self._last = line
+
+    def clear(self) -> None:
+        """Leave the line empty for what comes next."""
+        if self._shows and self._last:
+            self._stream.write("\r\x1b[K")
+            self._stream.flush()
+            self._last = ""
+
+
+def _line(state: Message) -> str:
+    phase, left_s = state["phase"], state.get("closes_in_s")
+    if phase in ("open", "timed") and isinstance(left_s, (int, float)):
+        return f"OPEN  {clock(left_s)} left   Ctrl-C closes and keeps"
+    if phase == "lost":
+        return f"LINK LOST: {state.get('trouble')}. Put the lead back; the shutter is closed first."
+    return _WORDS.get(str(phase), str(phase))
+
+
+def clock(seconds: float) -> str:
+    """`2:41`, or `0:07`; under a minute to the tenth: `7.4 s`."""
+    if seconds < 60.0:
+        return f"{seconds:4.1f} s"
+    whole = int(seconds)
+    return wording.duration(float(whole)).removesuffix(".0")

@@ -1,0 +1,238 @@
+"""`duskhold expose`: hold the shutter for one frame, for a given time or for one computed from a metered exposure."""
+
+import argparse
+import secrets
+import signal
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from duskhold.faces import wording
+from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.countdown import Countdown
+from duskhold.faces.inputs import folders_of, now_utc, number_of, saying_journal_errors, settings_of, zone_of
+from duskhold.faces.solve import add_solve_options
+
+if TYPE_CHECKING:
+    from datetime import datetime, tzinfo
+
+    from duskhold.app.exposing import Order
+    from duskhold.app.station import Station
+    from duskhold.journal.entry import Outcome
+    from duskhold.plan.command import Refused, ShutterCommand
+
+LONGEST_WAIT_S = 6 * 3600.0
+LEAD_S = 0.1
+"""From the decision to the opening: the order, the black box and the opening call."""
+
+EXIT_OF = {"complete": 0, "cut_short": 4, "link_lost": 4, "refused": 3, "failed": 4, "unknown": 4}
+EXIT_OF_SIGNAL = {signal.SIGINT: 130, signal.SIGTERM: 143, signal.SIGHUP: 129}
+
+
+def add_parser(subparsers: Any) -> None:
+    """Declare the command."""
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "expose",
+        help="hold the shutter for one frame and bring it home",
+        description="Hold the shutter for --for seconds, or for the time that `solve` computes from the same options "
+        "at the moment of opening. Ctrl-C closes the shutter and keeps the frame.",
+    )
+    parser.add_argument("--for", dest="seconds", type=float, metavar="SECONDS", help="hold for this long")
+    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
+    add_solve_options(parser)
+
+
+def run(args: argparse.Namespace) -> Answer:
+    """Expose one frame; the record is the answer, also when nothing was opened."""
+    from duskhold.app.record import frame_record
+    from duskhold.app.settling import settle_the_past
+    from duskhold.app.station import at_station
+
+    settings = settings_of(args)
+    camera = _camera(args, settings.camera)
+    _check(args)
+    countdown = Countdown(sys.stderr)
+    folders = folders_of(args, settings)
+    with (
+        _signals() as caught,
+        _saying_trouble(),
+        saying_journal_errors(),
+        at_station(camera, settings, folders) as station,
+    ):
+        earlier = settle_the_past(station, countdown.seen)
+        outcome = _expose(args, station, countdown, caught)
+        countdown.clear()
+        body = _record(station, outcome.frame_id, frame_record)
+        body["earlier"] = [_record(station, one.frame_id, frame_record) for one in earlier]
+    status = EXIT_OF_SIGNAL[caught[0]] if caught else EXIT_OF[outcome.outcome]
+    return Answer(body, status, partial(_show, body, zone_of(settings)))
+
+
+def _camera(args: argparse.Namespace, default: str) -> str:
+    from duskhold.camera.address import parse_address
+    from duskhold.faces.inputs import read
+
+    return str(read("--camera", args.camera or default, parse_address))
+
+
+def _check(args: argparse.Namespace) -> None:
+    """What is wrong with the options is said before anything is started."""
+    from duskhold.faces.solve import ask
+
+    computed = [args.base, args.metered, args.opens, args.rate, args.place]
+    if args.seconds is None:
+        ask(args, opens_utc=now_utc())
+    elif any(option is not None for option in computed):
+        raise Wrong("usage", "A given time and a computed one exclude each other.", field="--for")
+    else:
+        number_of("--for", args.seconds, 1e-3, 86_400.0, "s")
+
+
+def _expose(
+    args: argparse.Namespace, station: "Station", countdown: Countdown, caught: list[signal.Signals]
+) -> "Outcome":
+    from duskhold.app.exposing import Watch, expose, refuse
+    from duskhold.app.readiness import unready
+    from duskhold.plan.command import Refused
+
+    if args.opens is not None:
+        _wait_for(args, countdown, caught)
+    command = _command(args, station)
+    order = _order(station, command, args)
+    if isinstance(command, Refused):
+        return refuse(station, order, str(command.code), f"{command.reason} {command.hint}")
+    trouble = unready(station, order.open_s)
+    if trouble is not None:
+        return refuse(station, order, trouble.code, trouble.reason)
+    return expose(station, order, Watch(countdown.seen, lambda: bool(caught)))
+
+
+def _wait_for(args: argparse.Namespace, countdown: Countdown, caught: list[signal.Signals]) -> None:
+    from duskhold.faces.inputs import moment_of
+
+    opens_utc = moment_of("--opens", args.opens)
+    wait_s = (opens_utc - now_utc()).total_seconds() - LEAD_S
+    if wait_s > LONGEST_WAIT_S:
+        raise Wrong("bad_input", "That is more than 6 hours away.", field="--opens", hint="Start again nearer to it.")
+    while (left_s := (opens_utc - now_utc()).total_seconds() - LEAD_S) > 0 and not caught:
+        countdown.say(f"opens in {wording.duration(left_s)}")
+        time.sleep(min(0.2, left_s))
+    if caught:
+        raise Wrong(
+            "interrupted", "Interrupted before the opening; nothing was exposed.", exit_status=EXIT_OF_SIGNAL[caught[0]]
+        )
+
+
+def _command(args: argparse.Namespace, station: "Station") -> "ShutterCommand | Refused":
+    """The order as it is authorized now: a computed time is computed for this very opening."""
+    from duskhold.faces.solve import ask, decide
+    from duskhold.plan.command import FrameId, authorize, authorize_hold
+    from duskhold.plan.stamp import mint_frame_id
+
+    now = now_utc()
+    frame_id = FrameId(mint_frame_id(now, secrets.token_hex(2)))
+    limits = station.settings.limits.exposure()
+    if args.seconds is not None:
+        return authorize_hold(frame_id, args.seconds, limits)
+    opens_utc: datetime = now + timedelta(seconds=LEAD_S)
+    return authorize(frame_id, decide(ask(args, opens_utc=opens_utc)), limits, now)
+
+
+def _order(station: "Station", command: "ShutterCommand | Refused", args: argparse.Namespace) -> "Order":
+    from duskhold.app.bodies import NOT_LEARNT, latency_of
+    from duskhold.app.exposing import Order
+    from duskhold.faces.solve import decision_body
+    from duskhold.frames.store import Role
+    from duskhold.plan.command import ShutterCommand
+    from duskhold.shutter.report import Kind
+
+    identity = station.identity()
+    latency = NOT_LEARNT if identity is None else latency_of(station.folders, identity)
+    decision: dict[str, object] = {"asked": {"for_s": args.seconds}}
+    open_s, cap_s = args.seconds, args.seconds
+    if isinstance(command, ShutterCommand):
+        open_s, cap_s = command.open_s, command.cap_s
+        decision = decision if command.decision is None else decision_body(command.decision)
+    return Order(
+        frame_id=command.frame_id,
+        kind=Kind.HELD,
+        role=Role.LONG,
+        open_s=open_s,
+        cap_s=cap_s,
+        latency_s=latency.seconds,
+        latency_sigma_s=latency.sigma_s,
+        decision=decision,
+    )
+
+
+def _record(station: "Station", frame_id: str, record: Any) -> dict[str, Any]:
+    frame = station.journal.frame(frame_id)
+    if frame is None:
+        return {"frame_id": frame_id}
+    body: dict[str, Any] = record(frame)
+    return body
+
+
+@contextmanager
+def _signals() -> Iterator[list[signal.Signals]]:
+    """Ctrl-C, a hang-up and a request to end do not end this command: the shutter is closed and the record told."""
+    caught: list[signal.Signals] = []
+
+    def note(number: int, _frame: object) -> None:
+        caught.append(signal.Signals(number))
+
+    before = {number: signal.signal(number, note) for number in EXIT_OF_SIGNAL}
+    try:
+        yield caught
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+@contextmanager
+def _saying_trouble() -> Iterator[None]:
+    """What keeps a camera from being used becomes a `Wrong`: not ready, and what to do about it."""
+    from duskhold.app.bodies import ProfileDamaged
+    from duskhold.app.folders import FolderUnsafe
+    from duskhold.shutter.holder_link import HolderSilent
+    from duskhold.shutter.launch import NotStarted
+
+    try:
+        yield
+    except FolderUnsafe as error:
+        raise Wrong("folder_unsafe", f"{error}.", field="--data", exit_status=3) from error
+    except ProfileDamaged as error:
+        raise Wrong("profile_damaged", f"{error}.", exit_status=3) from error
+    except NotStarted as error:
+        raise Wrong("not_started", f"{error}.", exit_status=3) from error
+    except HolderSilent as error:
+        hint = "If a frame was open it closes by itself; `duskhold status` tells what is known."
+        raise Wrong("shutter_silent", f"{error}.", hint=hint, exit_status=4) from error
+
+
+def _show(body: dict[str, Any], zone: "tzinfo | None") -> None:
+    from duskhold.faces.frames import show_records
+
+    if body["earlier"]:
+        show_records("Left behind by an earlier run, now recorded", body["earlier"], zone)
+    show_records(_title(body), [body], zone)
+    for file in body["files"]:
+        print(f"  {file['path']}  {file['bytes'] / 1e6:.1f} MB")
+    if body["reason"]:
+        print(f"  {body['reason']}")
+
+
+def _title(body: dict[str, Any]) -> str:
+    open_s = body["open_s"]
+    held = "open time not known" if open_s is None else f"open {wording.duration(open_s)}"
+    titles = {
+        "complete": f"Frame complete: {held}",
+        "cut_short": f"Closed early and kept: {held}",
+        "refused": "Not exposed",
+        "link_lost": f"Link lost: {held}; look at the camera",
+    }
+    return titles.get(body["outcome"], f"Look at the camera: {body['outcome']}, {held}")
