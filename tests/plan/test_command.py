@@ -45,7 +45,7 @@ def test_a_good_decision_becomes_a_command_with_an_end() -> None:
     [
         (decided(stops=12.0), Limits(), 0.0, RefusalCode.LIGHT_NEVER_SUFFICES, "does not suffice"),
         (decided(), Limits(longest_s=60.0), 0.0, RefusalCode.LONGER_THAN_ALLOWED, "longest_s"),
-        (decided(stops=1.0), Limits(), 0.0, RefusalCode.SHORTER_THAN_ALLOWED, "shortest_s"),
+        (decided(stops=1.0), Limits(shortest_s=1.0), 0.0, RefusalCode.SHORTER_THAN_ALLOWED, "shortest_s"),
         (decided(stops=10.6), Limits(), 0.0, RefusalCode.CORRECTION_TOO_LARGE, "correction_max_stops"),
         (decided(), Limits(), 900.0, RefusalCode.READING_TOO_OLD, "reading_age_max_s"),
         (decided(), Limits(), 2.1, RefusalCode.OPENING_MISSED, "too late"),

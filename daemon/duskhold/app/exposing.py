@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from duskhold.app.bringing import Brought, bring_home
+from duskhold.app.readiness import unready
 from duskhold.app.station import Station, stamp_now
 from duskhold.frames.store import Role
 from duskhold.journal.entry import Intent, Outcome, Refusal
@@ -112,7 +113,8 @@ def _refused_beforehand(station: Station, order: Order) -> Outcome | None:
     state = station.link.state()
     refusal = state["refusal"]
     if not isinstance(refusal, dict):
-        return None
+        trouble = unready(station)
+        return None if trouble is None else refuse(station, order, trouble.code, trouble.reason)
     closes_in_s = state["closes_in_s"]
     rest = f"; it closes in {_clock(closes_in_s)}" if isinstance(closes_in_s, float) else ""
     return refuse(station, order, str(refusal["code"]), f"{refusal['reason']}{rest}")

@@ -19,8 +19,8 @@ class Unready:
     reason: str
 
 
-def unready(station: Station, open_s: float) -> Unready | None:
-    """Why a frame of `open_s` seconds should not begin, or None. Raises `HolderSilent`."""
+def unready(station: Station) -> Unready | None:
+    """Why a frame should not begin, or None. Raises `HolderSilent`."""
     limits = station.settings.limits
     try:
         ensure_room(station.folders.data, FRAME_BYTES, limits.disk_reserve_mb * 1_000_000)

@@ -56,10 +56,10 @@ def read_error(code: int, took_s: float) -> CameraError | None:
     """
     if code == Code.BUSY:
         return CameraBusy("the body is busy")
-    if code in (Code.IO, Code.IO_READ, Code.NO_SUCH_DEVICE):
-        return LinkLost("the link to the body is gone")
     if code == Code.TIMEOUT or took_s > ANSWER_LIMIT_S:
         return LinkHung("the body does not answer")
+    if code in (Code.IO, Code.IO_READ, Code.NO_SUCH_DEVICE):
+        return LinkLost("the link to the body is gone")
     return None
 
 

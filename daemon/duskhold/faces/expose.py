@@ -96,7 +96,6 @@ def _expose(
     args: argparse.Namespace, station: "Station", countdown: Countdown, caught: list[signal.Signals]
 ) -> "Outcome":
     from duskhold.app.exposing import Watch, expose, refuse
-    from duskhold.app.readiness import unready
     from duskhold.plan.command import Refused
 
     if args.opens is not None:
@@ -105,9 +104,6 @@ def _expose(
     order = _order(station, command, args)
     if isinstance(command, Refused):
         return refuse(station, order, str(command.code), f"{command.reason} {command.hint}")
-    trouble = unready(station, order.open_s)
-    if trouble is not None:
-        return refuse(station, order, trouble.code, trouble.reason)
     return expose(station, order, Watch(countdown.seen, lambda: bool(caught)))
 
 

@@ -24,7 +24,7 @@ class Limits:
     """
 
     longest_s: float = 1800.0
-    shortest_s: float = 1.0
+    shortest_s: float = 0.2
     correction_max_stops: float = 1.5
     reading_age_max_s: float = 900.0
     opening_slip_max_s: float = 2.0

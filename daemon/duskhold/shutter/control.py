@@ -209,7 +209,6 @@ class Control:
         offset_s = utc_now().timestamp() - mono_now_s()
         effects = self._desk.step(ExposeAsked(exposure, offset_s))
         if isinstance(effects[0], Refused):
-            self._dispatch(effects[1:])
             return self._refusal(effects[0])
         self._desk.seen.clear()
         self._dispatch(effects)

@@ -87,6 +87,8 @@ class Hands:
         """Between calls: let events in, which also proves the link."""
         if phase not in (Phase.READY, Phase.STORING, Phase.TIMED, Phase.PROVING):
             return []
+        if phase is Phase.READY and self._desk.machine.unfit is not None:
+            return [Connect()]  # perhaps it was mended: a card was put in
         try:
             events = self._let_in(self._slice_s)
         except CameraError as error:

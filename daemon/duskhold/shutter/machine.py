@@ -199,7 +199,7 @@ class Machine:
     def _expose(self, event: ExposeAsked, now_s: float) -> list[Effect]:
         refused = self.refusal()
         if refused is not None:
-            return [refused] if self.unfit is None else [refused, Connect()]  # the next asking may find it mended
+            return [refused]
         exposure = event.exposure
         self.frame = Frame(exposure, now_s, now_s + exposure.open_s, event.utc_offset_s)
         self.phase = Phase.OPENING

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from duskhold.camera.port import Camera
 from duskhold.shutter.blackbox import BoxLine
 from duskhold.shutter.clock import Clock
-from duskhold.shutter.desk import Desk
+from duskhold.shutter.desk import Desk, Errand
 from duskhold.shutter.errands import Errands
 from duskhold.shutter.events import (
     Box,
@@ -62,7 +62,6 @@ class SteppedShutter:
             self.live_again()  # released while idle: whoever asks next starts a new process
         effects = self._desk.step(ExposeAsked(exposure, self._utc_offset_s))
         if isinstance(effects[0], Refused):
-            self._go_on(effects[1:])
             raise HolderRefused(effects[0].code, effects[0].reason)
         self._go_on(effects)
         while (report := self._desk.machine.reports.get(exposure.frame_id)) is None:
@@ -75,8 +74,11 @@ class SteppedShutter:
         return self._desk.machine
 
     def collect(self, frame_id: str) -> None:
-        """Its report is kept elsewhere now."""
-        self._note_all(self._desk.step(Collected(frame_id)))
+        """Its report is kept elsewhere now, and its pictures are home: what is on the card is old from now on."""
+        effects = self._desk.step(Collected(frame_id))
+        self._note_all(effects)
+        if effects:
+            self._run(self._errands.take_stock())
 
     def close(self) -> None:
         """Over: let go of what the operating system lent."""
@@ -115,13 +117,21 @@ class SteppedShutter:
         """A process begins, with the black box that the last one left."""
         self._desk.close()
         self._desk = Desk(Machine(), self._clock)
-        errands = Errands(self._camera, self._stock)
-        self._hands = Hands(self._camera, self._desk, errands, self._note, self._die, self._slice_s, self._due)
+        self._errands = Errands(self._camera, self._stock)
+        self._hands = Hands(self._camera, self._desk, self._errands, self._note, self._die, self._slice_s, self._due)
         self._go_on(self._desk.step(left_over(self.lines, _BOOT)))
 
     def _go_on(self, effects: Sequence[Effect]) -> None:
         try:
             self._hands.carry_out([*self._due(), *effects])
+        except _Told:
+            return
+        except _Died:
+            self.live_again()
+
+    def _run(self, errand: Errand) -> None:
+        try:
+            self._hands.run(errand)
         except _Told:
             return
         except _Died:
