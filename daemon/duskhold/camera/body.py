@@ -97,7 +97,8 @@ class SimulatedBody:
         self.openings = 0
         self._shots_before = card.next_number() - 1
         self._words = {name: words[0] for name, words in CHOICES.items()}
-        self._words |= {"shutter": BULB, "aperture": "f/8", "quality": "raw+jpeg", **profile.settings}
+        shutter = BULB if profile.dial_has_bulb else "30"
+        self._words |= {"shutter": shutter, "aperture": "f/8", "quality": "raw+jpeg", **profile.settings}
         self._phase = _Phase.READY
         self._now_s = 0.0
         self._order = 0
@@ -119,8 +120,10 @@ class SimulatedBody:
         """Ask to open and hold; the shutter opens one latency later. Raises `BodyBusy` or `BodyRefusal`."""
         self._settle(now_s)
         self._check_can_expose(now_s)
-        if self._words["mode"] != "manual" or self._words["shutter"] != BULB:
-            self._refuse(now_s, "a held exposure needs mode manual and shutter bulb")
+        if self._words["mode"] != "manual":
+            self._refuse(now_s, "a held exposure needs mode manual")
+        if self.profile.dial_has_bulb and self._words["shutter"] != BULB:
+            self._refuse(now_s, "a held exposure needs shutter bulb")
         self._start(now_s, None)
 
     def release(self, now_s: float) -> Released:
@@ -190,7 +193,10 @@ class SimulatedBody:
 
     def choices(self, name: str) -> tuple[str, ...]:
         """The words that a setting takes; none where it cannot be set by choice."""
-        return CHOICES.get(name, ())
+        words = CHOICES.get(name, ())
+        if name == "shutter" and not self.profile.dial_has_bulb:
+            return tuple(word for word in words if word != BULB)
+        return words
 
     def set_value(self, name: str, value: str, now_s: float) -> None:
         """Turn a dial. Raises `BodyBusy` unless the body is ready, `BodyRefusal` for an unknown word."""
@@ -293,7 +299,10 @@ class SimulatedBody:
         self._note(at_s, "ready")
 
     def _keep(self, shot: Shot, at_s: float) -> None:
-        files = self.card.store(self.card.next_number(), self._makers(shot))
+        makers = self._makers(shot)
+        if self._strikes(at_s, "pair_reversed"):
+            makers = dict(reversed(makers.items()))
+        files = self.card.store(self.card.next_number(), makers)
         told_s = at_s + (self.faults.event_late_s if self._strikes(at_s, "event_late") else 0.0)
         is_told = not self._strikes(at_s, "event_lost")
         for file in files:

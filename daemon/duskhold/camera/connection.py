@@ -21,9 +21,11 @@ class Connection:
         link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self.link = link
         self.has_begun = False
+        self.hears_events = False
         self.is_over = False
         self.requests: deque[Request] = deque()
         self.busy_until_s = 0.0
+        self.kept_back = b""
         self._reader = PacketReader()
         self._assembler = RequestAssembler()
         self._unsent = bytearray()
@@ -34,6 +36,11 @@ class Connection:
     @property
     def wants_to_send(self) -> bool:
         return bool(self._unsent)
+
+    @property
+    def is_asked(self) -> bool:
+        """Whether an answer is owed."""
+        return bool(self.requests or self.kept_back)
 
     def receive(self) -> list[Packet]:
         """The packets that are complete by now; sets `is_over` when the peer has gone or speaks no PTP/IP."""
@@ -66,6 +73,7 @@ class Connection:
     def give_up(self) -> None:
         """Serve nothing more of what was asked."""
         self.requests.clear()
+        self.kept_back = b""
         self.is_over = True
 
     def flush(self) -> None:

@@ -61,9 +61,11 @@ class Faults:
     """Everything that can be made to go wrong. A `Strike` counts attempts of its own act.
 
     `open_ignored`: the body says yes and never opens. `open_error`: it opens and answers with an error.
-    `release_ignored`: it stays open. `stop_error`: it closes and answers with an error. `event_lost`: no
-    word of a stored picture. `..._at_s` and `..._from_s` are body times. `open_error`, `stop_error` and the
-    link are for whoever speaks for the body; `link_drop` and `link_hang` count openings.
+    `release_ignored`: it stays open. `stop_refused`: it stays open and answers with an error. `stop_error`: it
+    closes and answers with an error. `stop_late`: it closes and answers `stop_late_s` later. `event_lost`: no
+    word of a stored picture. `pair_reversed`: the JPEG before the raw file. `..._at_s` and `..._from_s` are body
+    times. `open_error`, `stop_error`, `stop_late`, `stop_refused` and the link are for whoever speaks for the
+    body; `link_drop` and `link_hang` count openings.
     """
 
     seed: int = 0
@@ -74,10 +76,14 @@ class Faults:
     press_refused: Strike = NEVER
     press_busy: Strike = NEVER
     release_ignored: Strike = NEVER
+    stop_refused: Strike = NEVER
     stop_error: Strike = NEVER
+    stop_late: Strike = NEVER
+    stop_late_s: float = 1.5
     event_lost: Strike = NEVER
     event_late: Strike = NEVER
     event_late_s: float = 5.0
+    pair_reversed: Strike = NEVER
     card_absent_from_s: float = math.inf
     card_full_from_s: float = math.inf
     battery_flat_at_s: float = math.inf

@@ -13,6 +13,11 @@ _FORMATS = {".JPG": ObjectFormat.EXIF_JPEG, ".DNG": ObjectFormat.DNG}
 _ROOT = PurePosixPath("/")
 
 
+def format_of(name: str) -> ObjectFormat:
+    """What a file is, by the end of its name."""
+    return _FORMATS.get(PurePosixPath(name).suffix, ObjectFormat.UNDEFINED)
+
+
 class NoSuchObject(KeyError):
     """No folder or file has this handle."""
 
@@ -57,8 +62,7 @@ class ObjectTable:
         file = self._files.get(handle)
         if file is None:
             return ObjectInfo(STORAGE, parent, path.name, ObjectFormat.ASSOCIATION, 0)
-        kind = _FORMATS.get(path.suffix, ObjectFormat.UNDEFINED)
-        return ObjectInfo(STORAGE, parent, path.name, kind, self._card.size_bytes(file))
+        return ObjectInfo(STORAGE, parent, path.name, format_of(path.name), self._card.size_bytes(file))
 
     def read(self, handle: int) -> bytes:
         """A file's bytes. Raises `NoSuchObject`."""

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
 from duskhold.camera.body import BodyBusy, BodyEvent, BodyRefusal, PictureStored, SimulatedBody
+from duskhold.camera.card import CardFile
 from duskhold.camera.objects import STORAGE, NoSuchObject, ObjectTable
 from duskhold.camera.properties import BodyProperty, NoSuchValue
 from duskhold.camera.ptp import Reply, Request
@@ -29,6 +30,18 @@ _WITHOUT_SESSION = {Operation.GET_DEVICE_INFO, Operation.OPEN_SESSION}
 Perform = Callable[[Request, float], Reply]
 
 
+def answer_opening(body: SimulatedBody, now_s: float) -> Reply:
+    """The answer to an opening that was begun."""
+    return Reply(Response.GENERAL_ERROR) if body.strikes("open_error", now_s) else OK
+
+
+def answer_stop(body: SimulatedBody, now_s: float) -> Reply:
+    """The answer to a stop that was taken."""
+    late_s = body.faults.stop_late_s if body.strikes("stop_late", now_s) else 0.0
+    response = Response.GENERAL_ERROR if body.strikes("stop_error", now_s) else Response.OK
+    return Reply(response, late_s=late_s)
+
+
 class Family(Protocol):
     """What one control family adds: its operations, its properties, and how it tells of what happened."""
 
@@ -47,17 +60,23 @@ class Family(Protocol):
     def tell(self, event: BodyEvent, handle: int | None) -> None:
         """Something happened to the body; `handle` is that of a stored picture."""
 
+    def take_events(self) -> Sequence[tuple[int, int]]:
+        """Codes and first parameters for the event connection, each once; none where events are asked for."""
+
     def begin_session(self) -> None:
         """Forget what was waiting for the initiator before."""
 
 
 class Desk:
-    """Takes operations to the body, one at a time. Performs nothing by itself and knows no socket."""
+    """Takes operations to the body, one at a time. Performs nothing by itself and knows no socket.
 
-    def __init__(self, body: SimulatedBody, family: Family, manufacturer: str = "Duskhold") -> None:
+    `leftovers` are pictures that nobody fetched: every session hears of them anew.
+    """
+
+    def __init__(self, body: SimulatedBody, family: Family, leftovers: Sequence[CardFile] = ()) -> None:
         self._body = body
         self._family = family
-        self._manufacturer = manufacturer
+        self._leftovers = leftovers
         self._objects = ObjectTable(body.card)
         self._properties = {each.code: each for each in family.properties}
         self._session = 0
@@ -85,6 +104,10 @@ class Desk:
         """Pass on what happened to the body."""
         handle = self._objects.handle(event.file) if isinstance(event, PictureStored) else None
         self._family.tell(event, handle)
+
+    def take_events(self) -> Sequence[tuple[int, int]]:
+        """What is to be said on the event connection."""
+        return self._family.take_events()
 
     def end_session(self) -> None:
         """The initiator is gone."""
@@ -115,7 +138,7 @@ class Desk:
             operations=sorted(self._perform),
             events=self._family.events,
             properties=sorted(self._properties),
-            manufacturer=self._manufacturer,
+            manufacturer="Duskhold",
             model=profile.model,
             version="1",
             serial=profile.serial,
@@ -129,6 +152,8 @@ class Desk:
             return Reply(Response.INVALID_PARAMETER)
         self._session = request.param(0)
         self._family.begin_session()
+        for file in self._leftovers:
+            self._family.tell(PictureStored(now_s, file), self._objects.handle(file))
         return OK
 
     def _close_session(self, request: Request, now_s: float) -> Reply:

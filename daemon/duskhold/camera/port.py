@@ -80,6 +80,14 @@ class Setting(Enum):
     BATTERY = "battery"
     CLOCK = "clock"
     DARK_FRAME = "dark_frame"
+    WHITE_BALANCE = "white_balance"
+    DRIVE = "drive"
+    BRACKETING = "bracketing"
+    EXPOSURE_DELAY = "exposure_delay"
+    MIRROR_LOCK = "mirror_lock"
+    AUTO_ISO = "auto_iso"
+    STABILISER = "stabiliser"
+    LIVE_VIEW = "live_view"
 
 
 class Closing(Enum):

@@ -56,20 +56,42 @@ def standard_properties() -> tuple[BodyProperty, ...]:
         BodyProperty(Property.EXPOSURE_PROGRAM_MODE, "mode", DataType.UINT16, _table(_PROGRAMS)),
         BodyProperty(Property.EXPOSURE_INDEX, "iso", DataType.UINT16, int),
         BodyProperty(Property.DATE_TIME, "clock", DataType.STRING, _wire_time),
+        BodyProperty(Property.WHITE_BALANCE, "white_balance", DataType.UINT16, _table({"auto": 2, "daylight": 4})),
+    )
+
+
+def open_capture_properties() -> tuple[BodyProperty, ...]:
+    """ISO 15740 and no more; what the numbers of the picture's quality stand for, the standard leaves to the body."""
+    quality = _table({"raw": 1, "jpeg": 2, "raw+jpeg": 3})
+    drive = _table({"single": 1, "continuous": 2, "self_timer": 0x8001})
+    return (
+        *(each for each in standard_properties() if each.code != Property.FOCUS_MODE),
+        BodyProperty(Property.FOCUS_MODE, "focus", DataType.UINT16, _table({"manual": 1, "single": 2})),
+        BodyProperty(Property.COMPRESSION_SETTING, "quality", DataType.UINT8, quality),
+        BodyProperty(Property.STILL_CAPTURE_MODE, "drive", DataType.UINT16, drive),
     )
 
 
 def toggle_properties() -> tuple[BodyProperty, ...]:
     """Vendor extension 0x000A: what it adds, and its own numbers for the picture's quality."""
     quality = _table({"raw": 0x04, "jpeg": 0x02, "raw+jpeg": 0x07})
-    noise = ToggleProperty.LONG_EXPOSURE_NOISE_REDUCTION
     remaining = ToggleProperty.EXPOSURE_REMAINING
+    drive = _table({"single": 1, "continuous": 2, "self_timer": 0x8011})
     return (
         *standard_properties(),
         BodyProperty(Property.COMPRESSION_SETTING, "quality", DataType.UINT8, quality),
-        BodyProperty(noise, "dark_frame", DataType.UINT8, _table({"off": 0, "on": 1}), limits=(0, 1)),
+        BodyProperty(Property.STILL_CAPTURE_MODE, "drive", DataType.UINT16, drive),
+        _switch(ToggleProperty.LONG_EXPOSURE_NOISE_REDUCTION, "dark_frame"),
+        _switch(ToggleProperty.AUTO_ISO, "auto_iso"),
+        _switch(ToggleProperty.EXPOSURE_DELAY, "exposure_delay"),
+        _switch(ToggleProperty.BRACKETING, "bracketing"),
+        _switch(ToggleProperty.STABILISER, "stabiliser"),
         BodyProperty(remaining, "shots_left", DataType.UINT32, int, settable=False),
     )
+
+
+def _switch(code: int, setting: str) -> BodyProperty:
+    return BodyProperty(code, setting, DataType.UINT8, _table({"off": 0, "on": 1}), limits=(0, 1))
 
 
 _PROGRAMS = {"manual": 1, "program": 2, "aperture": 3}

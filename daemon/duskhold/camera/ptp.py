@@ -70,11 +70,15 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """What the responder answers. `data` is None for an operation without a data phase towards the initiator."""
+    """What the responder answers, `late_s` seconds after it has done it.
+
+    `data` is None for an operation without a data phase towards the initiator.
+    """
 
     response: int
     params: tuple[int, ...] = ()
     data: bytes | None = None
+    late_s: float = 0.0
 
 
 class PacketReader:

@@ -1,4 +1,4 @@
-"""The numbers of ISO 15740 (PTP) that a body of ours speaks, and those of vendor extension 0x000A."""
+"""The numbers of ISO 15740 (PTP) that a body of ours speaks, and those of vendor extensions 0x000A and 0x000B."""
 
 from __future__ import annotations
 
@@ -21,7 +21,9 @@ class Operation(IntEnum):
     GET_DEVICE_PROP_DESC = 0x1014
     GET_DEVICE_PROP_VALUE = 0x1015
     SET_DEVICE_PROP_VALUE = 0x1016
+    TERMINATE_OPEN_CAPTURE = 0x1018
     GET_PARTIAL_OBJECT = 0x101B
+    INITIATE_OPEN_CAPTURE = 0x101C
 
 
 class Response(IntEnum):
@@ -30,6 +32,7 @@ class Response(IntEnum):
     OK = 0x2001
     GENERAL_ERROR = 0x2002
     SESSION_NOT_OPEN = 0x2003
+    INVALID_TRANSACTION_ID = 0x2004
     OPERATION_NOT_SUPPORTED = 0x2005
     PARAMETER_NOT_SUPPORTED = 0x2006
     INVALID_STORAGE_ID = 0x2008
@@ -57,12 +60,14 @@ class Property(IntEnum):
 
     BATTERY_LEVEL = 0x5001
     COMPRESSION_SETTING = 0x5004
+    WHITE_BALANCE = 0x5005
     F_NUMBER = 0x5007
     FOCUS_MODE = 0x500A
     EXPOSURE_TIME = 0x500D
     EXPOSURE_PROGRAM_MODE = 0x500E
     EXPOSURE_INDEX = 0x500F
     DATE_TIME = 0x5011
+    STILL_CAPTURE_MODE = 0x5013
 
 
 class DataType(IntEnum):
@@ -104,8 +109,60 @@ class ToggleResponse(IntEnum):
 class ToggleProperty(IntEnum):
     """Vendor extension 0x000A: properties."""
 
+    AUTO_ISO = 0xD054
+    EXPOSURE_DELAY = 0xD06A
     LONG_EXPOSURE_NOISE_REDUCTION = 0xD06B
+    BRACKETING = 0xD0C0
+    STABILISER = 0xD138
     EXPOSURE_REMAINING = 0xD1F1
+
+
+class PressOperation(IntEnum):
+    """Vendor extension 0x000B: operations of its release button, its bulb and its event queue."""
+
+    GET_STORAGE_IDS = 0x9101
+    GET_STORAGE_INFO = 0x9102
+    REMOTE_RELEASE = 0x910F
+    SET_PROPERTY = 0x9110
+    SET_REMOTE_MODE = 0x9114
+    SET_EVENT_MODE = 0x9115
+    GET_EVENT = 0x9116
+    HOST_CAPACITY = 0x911A
+    KEEP_DEVICE_ON = 0x911D
+    BULB_START = 0x9125
+    BULB_END = 0x9126
+    REMOTE_RELEASE_ON = 0x9128
+    REMOTE_RELEASE_OFF = 0x9129
+
+
+class PressEvent(IntEnum):
+    """Vendor extension 0x000B: records in its event queue."""
+
+    OBJECT_ADDED = 0xC181
+    PROPERTY_CHANGED = 0xC189
+    CHOICES_CHANGED = 0xC18A
+    CAMERA_STATUS = 0xC18B
+    BULB_TIME = 0xC194
+
+
+class PressProperty(IntEnum):
+    """Vendor extension 0x000B: properties."""
+
+    APERTURE = 0xD101
+    SHUTTER_SPEED = 0xD102
+    ISO = 0xD103
+    EXPOSURE_MODE = 0xD105
+    DRIVE = 0xD106
+    FOCUS = 0xD108
+    WHITE_BALANCE = 0xD109
+    BATTERY = 0xD111
+    CAMERA_TIME = 0xD113
+    AVAILABLE_SHOTS = 0xD11B
+    DESTINATION = 0xD11C
+    IMAGE_FORMAT = 0xD120
+    MIRROR_LOCK = 0xD13A
+    LIVE_VIEW_OUTPUT = 0xD1B0
+    BRACKETING = 0xD1D9
 
 
 EXPOSURE_TIME_BULB = 0xFFFF_FFFF

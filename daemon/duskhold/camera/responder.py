@@ -19,6 +19,7 @@ from duskhold.camera.ptp import (
     Packet,
     PacketType,
     pack_command_ack,
+    pack_event,
     pack_event_ack,
     pack_probe_response,
     pack_reply,
@@ -85,6 +86,7 @@ class Responder:
             self.order(self._planned.pop(0)[1])
         if self._state is LinkState.UP:
             self._answer(now_s)
+            self._tell_events()
         self._sweep()
 
     def order(self, word: str) -> None:
@@ -170,7 +172,7 @@ class Responder:
             case PacketType.INIT_COMMAND_REQUEST:
                 self._begin(connection)
             case PacketType.INIT_EVENT_REQUEST:
-                connection.has_begun = True
+                connection.has_begun = connection.hears_events = True
                 connection.send(pack_event_ack())
             case PacketType.PROBE_REQUEST:
                 connection.send(pack_probe_response())
@@ -188,12 +190,22 @@ class Responder:
         self._note("link", order="initiator")
         connection.send(pack_command_ack(1, _GUID, self._body.profile.model))
 
+    def _tell_events(self) -> None:
+        events = self._desk.take_events()
+        for each in self._connections:
+            if each.hears_events:
+                each.send(b"".join(pack_event(code, 0, [param]) for code, param in events))
+
     def _answer(self, now_s: float) -> None:
         for each in self._connections:
-            while each.requests and each.busy_until_s <= now_s:
+            while each.is_asked and each.busy_until_s <= now_s:
                 self._answer_one(each, now_s)
 
     def _answer_one(self, connection: Connection, now_s: float) -> None:
+        if connection.kept_back:
+            connection.send(connection.kept_back)
+            connection.kept_back, connection.busy_until_s = b"", 0.0
+            return
         if self.slow_s and not connection.busy_until_s:
             connection.busy_until_s = now_s + self.slow_s
             return
@@ -202,17 +214,20 @@ class Responder:
         reply = self._desk.perform(request, now_s)
         if reply.response != Response.OK:
             self._note("refused_operation", operation=f"{request.operation:#06x}", response=f"{reply.response:#06x}")
+        if reply.late_s:
+            connection.kept_back, connection.busy_until_s = pack_reply(request.transaction, reply), now_s + reply.late_s
+            return
         connection.send(pack_reply(request.transaction, reply))
 
     def _sweep(self) -> None:
-        over = [each for each in self._connections if each.is_over and not each.requests]
+        over = [each for each in self._connections if each.is_over and not each.is_asked]
         for each in over:
             each.close()
         self._connections = [each for each in self._connections if each not in over]
 
     def _next_change_s(self, now_s: float) -> float:
         times = [now_s + _IDLE_S]
-        times += [each.busy_until_s for each in self._connections if each.requests and self._state is LinkState.UP]
+        times += [each.busy_until_s for each in self._connections if each.is_asked and self._state is LinkState.UP]
         times += [at_s for at_s, _ in self._planned[:1]]
         change_s = self._body.next_change_s()
         return min([*times, change_s] if change_s is not None else times)

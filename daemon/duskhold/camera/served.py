@@ -14,22 +14,32 @@ import socket
 import stat
 import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import Any
 
 from duskhold.camera.body import BodyBusy, BodyRefusal, SimulatedBody
-from duskhold.camera.operations import Desk
+from duskhold.camera.card import CardFile
+from duskhold.camera.operations import Desk, Family
+from duskhold.camera.press import OldPressFamily, PressFamily
 from duskhold.camera.record import BodyRecord
 from duskhold.camera.responder import Responder
 from duskhold.camera.shot import BodyProfile
 from duskhold.camera.simulation import SimulationOptions, build_body, read_channels
+from duskhold.camera.standard import StandardFamily
 from duskhold.camera.toggle import ToggleFamily
 
 LOOPBACK = "127.0.0.1"
 _STANDARD_INPUT = 0
 _READ_BYTES = 65536
+FAMILIES: dict[str, Callable[[SimulatedBody], Family]] = {
+    "toggle": ToggleFamily,
+    "press": PressFamily,
+    "press-old": OldPressFamily,
+    "standard": StandardFamily,
+}
+"""How the body lets its shutter be held."""
 _LINK_ORDERS = {"drop", "orderly_end", "return", "hang", "resume"}
 
 
@@ -44,7 +54,7 @@ class BodyServer:
         self._orders = _STANDARD_INPUT if _is_pipe(_STANDARD_INPUT) else None
         self._unread = b""
         self._record = BodyRecord(args.log or Path(os.devnull), self._born_mono)
-        self._desk = Desk(self.body, ToggleFamily(self.body))
+        self._desk = Desk(self.body, FAMILIES[args.family](self.body), _leave_behind(self.body, args.leftovers))
         self._listener = _listen(args.port)
         self._responder = Responder(self._listener, self.body, self._desk, self._note)
         signal.signal(signal.SIGTERM, self._stop)
@@ -112,6 +122,8 @@ class BodyServer:
 def make_parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m duskhold.camera.served", description=__doc__)
     parser.add_argument("--port", type=int, default=0, help="TCP port on loopback; 0 takes a free one")
+    parser.add_argument("--family", choices=sorted(FAMILIES), default="toggle", help="how its shutter is held")
+    parser.add_argument("--leftovers", type=int, default=0, help="how many pictures nobody has fetched yet")
     parser.add_argument("--card", type=Path, required=True, help="the folder that is the card")
     parser.add_argument("--log", type=Path, help="where the body writes its own log, as lines of JSON")
     parser.add_argument("--seed", type=int, default=0)
@@ -161,11 +173,17 @@ def _make_body(args: argparse.Namespace) -> SimulatedBody:
         base_s=args.base,
         filters=args.filters,
         faults=tuple(args.fault),
-        profile={**read_profile(args.profile), "settings": settings},
+        profile={"dial_has_bulb": args.family != "standard", **read_profile(args.profile), "settings": settings},
     )
     body = build_body(options)
     body.card.present = not args.no_card
     return body
+
+
+def _leave_behind(body: SimulatedBody, count: int) -> list[CardFile]:
+    """Pictures on the card from before."""
+    card = body.card
+    return [file for _ in range(count) for file in card.store(card.next_number(), {".JPG": lambda: b"left over"})]
 
 
 def _pair(word: str) -> tuple[str, str]:

@@ -25,13 +25,24 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "focus": ("manual", "single"),
     "target": ("card", "memory"),
     "dark_frame": ("off", "on"),
+    "white_balance": ("daylight", "auto"),
+    "drive": ("single", "continuous", "self_timer"),
+    "bracketing": ("off", "on"),
+    "exposure_delay": ("off", "on"),
+    "mirror_lock": ("off", "on"),
+    "auto_iso": ("off", "on"),
+    "stabiliser": ("off", "on"),
+    "live_view": ("off", "on"),
 }
 """What each setting takes. The dials go from 30 (32 s) to 1/4000, f/2.8 to f/22, ISO 100 to 6400."""
 
 
 @dataclass(frozen=True, slots=True)
 class BodyProfile:
-    """What kind of body this is. `render=False` stores empty files, for nights of decisions only."""
+    """What kind of body this is. `render=False` stores empty files, for nights of decisions only.
+
+    Without `dial_has_bulb` the shutter dial ends at 30, and a held exposure asks nothing of it.
+    """
 
     model: str = "Simulated body"
     serial: str = "SIM-000001"
@@ -47,6 +58,7 @@ class BodyProfile:
     battery_percent_per_min: float = 0.4
     clock_offset_s: float = 0.0
     zone_offset_min: int = 0
+    dial_has_bulb: bool = True
     settings: Mapping[str, str] = field(default_factory=dict)
 
 

@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 
 from duskhold.camera.body import BodyEvent, CaptureComplete, PictureStored, Released, SimulatedBody
-from duskhold.camera.operations import OK, Perform
+from duskhold.camera.operations import OK, Perform, answer_opening, answer_stop
 from duskhold.camera.properties import toggle_properties
 from duskhold.camera.ptp import Reply, Request
 from duskhold.camera.ptp_codes import Event, Response, ToggleOperation, ToggleResponse
@@ -43,6 +43,9 @@ class ToggleFamily:
         elif isinstance(event, CaptureComplete):
             self._waiting.append((Event.CAPTURE_COMPLETE, 0))
 
+    def take_events(self) -> Sequence[tuple[int, int]]:
+        return ()
+
     def begin_session(self) -> None:
         self._waiting.clear()
 
@@ -69,16 +72,13 @@ class ToggleFamily:
             self._body.press(now_s)
         else:
             self._body.expose_dial(now_s)
-        return self._answer("open_error", now_s)
+        return answer_opening(self._body, now_s)
 
     def _terminate(self, request: Request, now_s: float) -> Reply:
         released = self._body.release(now_s)
         if released is Released.NOTHING_OPEN or not self._is_at_bulb(now_s):
             return Reply(ToggleResponse.INVALID_STATUS)
-        return self._answer("stop_error", now_s)
+        return answer_stop(self._body, now_s)
 
     def _is_at_bulb(self, now_s: float) -> bool:
         return self._body.value("shutter", now_s) == BULB
-
-    def _answer(self, fault: str, now_s: float) -> Reply:
-        return Reply(Response.GENERAL_ERROR) if self._body.strikes(fault, now_s) else OK
