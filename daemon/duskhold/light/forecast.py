@@ -57,19 +57,24 @@ class Forecast:
 
     def dose(self, from_s: float, to_s: float) -> float:
         """Integral of the level between two instants."""
+        piece = self._piece(from_s)
+        if piece == self._piece(to_s):
+            return self.level(from_s) * _growth(self._per_s[piece], to_s - from_s)
         return self._until(to_s) - self._until(from_s)
 
     def end_of(self, dose: float, opens_s: float) -> float | None:
         """When a dose that begins to gather at `opens_s` is complete; None when it never is."""
-        wanted = self._until(opens_s) + dose
-        piece = max(0, min(len(self._per_s) - 1, bisect_right(self._sums, wanted) - 1))
-        a = self._per_s[piece]
-        x = (wanted - self._sums[piece]) / self._levels[piece]
+        piece = self._piece(opens_s)
+        a, level = self._per_s[piece], self.level(opens_s)
+        if piece < len(self._per_s) - 1 and dose > self.dose(opens_s, self._at_s[piece + 1]):
+            wanted = self._until(opens_s) + dose
+            piece = min(len(self._per_s) - 1, bisect_right(self._sums, wanted) - 1)
+            dose = wanted - self._sums[piece]
+            a, level, opens_s = self._per_s[piece], self._levels[piece], self._at_s[piece]
+        x = dose / level
         if abs(a * x) < _HARDLY:
-            return self._at_s[piece] + x * (1.0 - a * x / 2.0)
-        if a * x <= -1.0:
-            return None
-        return self._at_s[piece] + math.log1p(a * x) / a
+            return opens_s + x * (1.0 - a * x / 2.0)
+        return opens_s + math.log1p(a * x) / a if a * x > -1.0 else None
 
     def solve(self, dose: float, opens_s: float) -> OpenTime | Unfinishable:
         """Open time that gathers `dose` (seconds of level 1), and the largest dose that can be gathered."""
@@ -85,7 +90,10 @@ class Forecast:
         if not self.goes_on:
             return self.dose(opens_s, opens_s + LONGEST_SEARCH_S)
         a = self._per_s[-1]
-        return self._sums[-1] + self._levels[-1] / -a - self._until(opens_s) if a < 0.0 else None
+        if a >= 0.0:
+            return None
+        last_s = max(opens_s, self._at_s[-2])
+        return self.dose(opens_s, last_s) + self.level(last_s) / -a
 
     def _until(self, at_s: float) -> float:
         piece = self._piece(at_s)
