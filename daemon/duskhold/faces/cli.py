@@ -17,7 +17,7 @@ from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.command_line import Parser, add_common_options, command_in, with_values_joined
 from duskhold.faces.voice import Voice, voice_for
 
-COMMANDS = ("sky", "solve", "expose", "status", "frames", "set-up")
+COMMANDS = ("sky", "solve", "expose", "body", "status", "frames", "set-up")
 
 EXIT_NOT_READY = 3
 EXIT_INTERRUPTED = 130
@@ -77,9 +77,17 @@ def _parser(names: Sequence[str]) -> Parser:
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
     for name in names:
         _module(name).add_parser(subparsers)
+    _give_common_options(subparsers)
+    return parser
+
+
+def _give_common_options(subparsers: Any) -> None:
+    """The common options are understood behind a command too, and behind what it divides into."""
     for subparser in subparsers.choices.values():
         add_common_options(subparser, default=argparse.SUPPRESS)
-    return parser
+        for action in list(subparser._actions):
+            if isinstance(action, argparse._SubParsersAction):
+                _give_common_options(action)
 
 
 def _module(name: str) -> Command:

@@ -5,8 +5,6 @@ import secrets
 import signal
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import timedelta
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -16,11 +14,13 @@ from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.countdown import Countdown
 from duskhold.faces.inputs import folders_of, now_utc, number_of, saying_journal_errors, settings_of, zone_of
 from duskhold.faces.solve import add_solve_options
+from duskhold.faces.trouble import catching_signals, saying_trouble, status_after
 
 if TYPE_CHECKING:
     from datetime import datetime, tzinfo
 
     from duskhold.app.exposing import Order
+    from duskhold.app.settings import Settings
     from duskhold.app.station import Station
     from duskhold.journal.entry import Outcome
     from duskhold.plan.command import Refused, ShutterCommand
@@ -30,7 +30,6 @@ LEAD_S = 0.1
 """From the decision to the opening: the order, the black box and the opening call."""
 
 EXIT_OF = {"complete": 0, "cut_short": 4, "link_lost": 4, "refused": 3, "failed": 4, "unknown": 4}
-EXIT_OF_SIGNAL = {signal.SIGINT: 130, signal.SIGTERM: 143, signal.SIGHUP: 129}
 
 
 def add_parser(subparsers: Any) -> None:
@@ -53,13 +52,13 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.app.station import at_station
 
     settings = settings_of(args)
-    camera = _camera(args, settings.camera)
+    camera = camera_of(args, settings)
     _check(args)
     countdown = Countdown(sys.stderr)
     folders = folders_of(args, settings)
     with (
-        _signals() as caught,
-        _saying_trouble(),
+        catching_signals() as caught,
+        saying_trouble(),
         saying_journal_errors(),
         at_station(camera, settings, folders) as station,
     ):
@@ -68,15 +67,16 @@ def run(args: argparse.Namespace) -> Answer:
         countdown.clear()
         body = _record(station, outcome.frame_id, frame_record)
         body["earlier"] = [_record(station, one.frame_id, frame_record) for one in earlier]
-    status = EXIT_OF_SIGNAL[caught[0]] if caught else EXIT_OF[outcome.outcome]
+    status = status_after(caught, EXIT_OF[outcome.outcome])
     return Answer(body, status, partial(_show, body, zone_of(settings)))
 
 
-def _camera(args: argparse.Namespace, default: str) -> str:
+def camera_of(args: argparse.Namespace, settings: "Settings") -> str:
+    """The camera's address, from the command line or the settings. Raises `Wrong`."""
     from duskhold.camera.address import parse_address
     from duskhold.faces.inputs import read
 
-    return str(read("--camera", args.camera or default, parse_address))
+    return str(read("--camera", args.camera or settings.camera, parse_address))
 
 
 def _check(args: argparse.Namespace) -> None:
@@ -119,7 +119,7 @@ def _wait_for(args: argparse.Namespace, countdown: Countdown, caught: list[signa
         time.sleep(min(0.2, left_s))
     if caught:
         raise Wrong(
-            "interrupted", "Interrupted before the opening; nothing was exposed.", exit_status=EXIT_OF_SIGNAL[caught[0]]
+            "interrupted", "Interrupted before the opening; nothing was exposed.", exit_status=status_after(caught, 130)
         )
 
 
@@ -171,43 +171,6 @@ def _record(station: "Station", frame_id: str, record: Any) -> dict[str, Any]:
         return {"frame_id": frame_id}
     body: dict[str, Any] = record(frame)
     return body
-
-
-@contextmanager
-def _signals() -> Iterator[list[signal.Signals]]:
-    """Ctrl-C, a hang-up and a request to end do not end this command: the shutter is closed and the record told."""
-    caught: list[signal.Signals] = []
-
-    def note(number: int, _frame: object) -> None:
-        caught.append(signal.Signals(number))
-
-    before = {number: signal.signal(number, note) for number in EXIT_OF_SIGNAL}
-    try:
-        yield caught
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-
-
-@contextmanager
-def _saying_trouble() -> Iterator[None]:
-    """What keeps a camera from being used becomes a `Wrong`: not ready, and what to do about it."""
-    from duskhold.app.bodies import ProfileDamaged
-    from duskhold.app.folders import FolderUnsafe
-    from duskhold.shutter.holder_link import HolderSilent
-    from duskhold.shutter.launch import NotStarted
-
-    try:
-        yield
-    except FolderUnsafe as error:
-        raise Wrong("folder_unsafe", f"{error}.", field="--data", exit_status=3) from error
-    except ProfileDamaged as error:
-        raise Wrong("profile_damaged", f"{error}.", exit_status=3) from error
-    except NotStarted as error:
-        raise Wrong("not_started", f"{error}.", exit_status=3) from error
-    except HolderSilent as error:
-        hint = "If a frame was open it closes by itself; `duskhold status` tells what is known."
-        raise Wrong("shutter_silent", f"{error}.", hint=hint, exit_status=4) from error
 
 
 def _show(body: dict[str, Any], zone: "tzinfo | None") -> None:

@@ -1,0 +1,94 @@
+"""`duskhold body`: what can be learnt of the body that is connected."""
+
+import argparse
+import sys
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.countdown import Countdown
+from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of
+from duskhold.faces.trouble import catching_signals, saying_trouble, status_after
+
+if TYPE_CHECKING:
+    from duskhold.app.learning import Lesson
+
+FEWEST_FRAMES, USUAL_FRAMES, MOST_FRAMES = 3, 8, 60
+
+
+def add_parser(subparsers: Any) -> None:
+    """Declare the command and what can be done with a body."""
+    parser: argparse.ArgumentParser = subparsers.add_parser("body", help="learn how exactly this camera keeps time")
+    deeds = parser.add_subparsers(dest="deed", metavar="DEED", required=True)
+    bench = deeds.add_parser(
+        "bench",
+        help="learn close minus open latency, in steady light",
+        description="Takes held frames and dial frames in turn and learns from their raw levels how much longer or "
+        "shorter a held exposure really is. Needs steady light, a raw file, and a scene that does not move or clip: "
+        "an evenly lit wall, out of focus, indoors. The frames are kept.",
+    )
+    bench.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
+    bench.add_argument("--frames", metavar="N", type=int, default=USUAL_FRAMES, help=f"held frames ({USUAL_FRAMES})")
+    bench.add_argument("--dial", metavar="TIME", default="1", help="dial time to compare with, true powers of two (1)")
+
+
+def run(args: argparse.Namespace) -> Answer:
+    """Learn and answer."""
+    from duskhold.app.exposing import Watch
+    from duskhold.app.learning import LearningFailed, learn_body
+    from duskhold.app.settling import settle_the_past
+    from duskhold.app.station import at_station
+    from duskhold.faces.expose import camera_of
+    from duskhold.frames.measure import MeasureError
+    from duskhold.light.dials import SHUTTER, NotOnDial
+    from duskhold.plan.latency import NotLearnable
+    from duskhold.shutter.holder_link import HolderRefused
+
+    if not FEWEST_FRAMES <= args.frames <= MOST_FRAMES:
+        raise Wrong("bad_input", f"{args.frames} is not within {FEWEST_FRAMES} to {MOST_FRAMES}.", field="--frames")
+    try:
+        SHUTTER.true_value(args.dial)
+    except NotOnDial as wrong:
+        raise Wrong("bad_input", f"{wrong}.", field="--dial") from wrong
+    settings = settings_of(args)
+    camera, folders = camera_of(args, settings), folders_of(args, settings)
+    countdown = Countdown(sys.stderr)
+    with (
+        catching_signals() as caught,
+        saying_trouble(),
+        saying_journal_errors(),
+        at_station(camera, settings, folders) as station,
+    ):
+        settle_the_past(station, countdown.seen)
+        watch = Watch(countdown.seen, lambda: bool(caught))
+        try:
+            lesson = learn_body(station, args.frames, args.dial, watch, countdown.say)
+        except (LearningFailed, NotLearnable, MeasureError, HolderRefused) as error:
+            status = status_after(caught, 4)
+            raise Wrong(
+                "not_learnt", f"{error}.", hint="Nothing that was known was changed.", exit_status=status
+            ) from error
+        finally:
+            countdown.clear()
+    return Answer(_body(lesson), status_after(caught, 0), partial(_show, lesson))
+
+
+def _body(lesson: "Lesson") -> dict[str, object]:
+    return {
+        "body": {"model": lesson.identity.model, "serial": lesson.identity.serial, "library": lesson.identity.library},
+        "latency_s": round(lesson.learnt.latency_s, 6),
+        "latency_sigma_s": round(lesson.learnt.sigma_s, 6),
+        "frames": lesson.learnt.frames,
+        "dial_s": lesson.dial_s,
+        "drift_stops": round(lesson.learnt.drift_stops, 4),
+        "kept": str(lesson.kept),
+    }
+
+
+def _show(lesson: "Lesson") -> None:
+    learnt = lesson.learnt
+    found = f"{learnt.latency_s * 1000:+.0f} ms against our two calls, give or take {learnt.sigma_s * 1000:.0f} ms"
+    print(f"{lesson.identity.model}, serial {lesson.identity.serial}")
+    print(f"A held frame is {found}")
+    print(f"({learnt.frames} held frames of {lesson.dial_s:g} s; the light drifted {learnt.drift_stops:.3f} stop).")
+    print(f"Later frames on this body allow for it. Kept in {lesson.kept}")
