@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 
+from duskhold.light.forecast import Forecast
 from duskhold.light.opentime import (
     LONGEST_SEARCH_S,
     OpenTime,
@@ -16,8 +17,11 @@ from duskhold.light.opentime import (
 )
 from duskhold.light.place import Place
 from duskhold.light.skycurve import SkyCurve
+from duskhold.light.trend import Trend
 from duskhold.plan.limits import Limits
 
+STEADY_STOPS_PER_MIN = 0.01
+"""Light that changes less than this is neither dusk nor dawn."""
 LONGEST_HELD_ERROR_S = 86400.0
 """Past a day of holding, the error of not correcting is not worked out along the sky."""
 
@@ -61,7 +65,37 @@ class SkyDrift:
     place: Place
 
 
-Drift = SteadyDrift | SkyDrift
+@dataclass(frozen=True, slots=True)
+class TrendDrift:
+    """The light goes on as readings and the sky's shape have it; the trend's mark is the metering."""
+
+    trend: Trend
+
+
+Drift = SteadyDrift | SkyDrift | TrendDrift
+
+
+@dataclass(frozen=True, slots=True)
+class Lean:
+    """On which side to err, in stops: fading light asks for more, brightening light for less (0: neither).
+
+    Dusk errors cost noise and can be repaired; clipped highlights of a dawn cannot.
+    """
+
+    dusk_longer_stops: float = 0.0
+    dawn_shorter_stops: float = 0.0
+
+    def __post_init__(self) -> None:
+        assert self.dusk_longer_stops >= 0.0 and self.dawn_shorter_stops >= 0.0, "which way to lean is not negotiable"
+
+    def stops(self, rate_stops_per_min: float) -> float:
+        """What to add to a frame while the light changes like this."""
+        if abs(rate_stops_per_min) < STEADY_STOPS_PER_MIN:
+            return 0.0
+        return self.dusk_longer_stops if rate_stops_per_min < 0.0 else -self.dawn_shorter_stops
+
+
+UPRIGHT = Lean()
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,15 +128,20 @@ class ExposureDecision:
         return self.reading.base_s
 
 
-def solve(reading: LightReading, change: Change, drift: Drift, opens_utc: datetime, limits: Limits) -> ExposureDecision:
+def solve(
+    reading: LightReading, change: Change, drift: Drift, opens_utc: datetime, limits: Limits, lean: Lean = UPRIGHT
+) -> ExposureDecision:
     """Decide how long to hold the shutter that opens at `opens_utc`; the opening is not before the metering.
 
-    Policy never changes the time: a limit that it passes is named in `limits_exceeded`.
+    Limits never change the time: one that it passes is named in `limits_exceeded`. `lean` does, on purpose.
     """
     delay_s = (opens_utc - reading.metered_utc).total_seconds()
     assert delay_s >= 0.0, "the shutter opens after the metering"
     plain_s = reading.base_s * math.exp2(change.cost_stops)
     found, rate, error_stops = _along(drift, reading.metered_utc, plain_s, delay_s)
+    leaning_stops = lean.stops(rate)
+    if leaning_stops:
+        found = _along(drift, reading.metered_utc, plain_s * math.exp2(leaning_stops), delay_s)[0]
     open_s = found.open_s if isinstance(found, OpenTime) else None
     correction_stops = math.log2(open_s / plain_s) if open_s is not None else None
     return ExposureDecision(
@@ -126,6 +165,8 @@ def solve(reading: LightReading, change: Change, drift: Drift, opens_utc: dateti
 def _along(
     drift: Drift, metered_utc: datetime, plain_s: float, delay_s: float
 ) -> tuple[OpenTime | Unfinishable, float, float | None]:
+    if isinstance(drift, TrendDrift):
+        return _along_trend(drift.trend.forecast, plain_s, delay_s)
     if isinstance(drift, SteadyDrift):
         rate = drift.rate_stops_per_min
         error_stops = constant_error_stops(rate, plain_s, delay_s, plain_s)
@@ -139,6 +180,15 @@ def _along(
     if plain_s <= LONGEST_HELD_ERROR_S:
         error = curve_error_stops(sky, plain_s, metered_s, opens_s, plain_s)
     return found, sky.rate_stops_per_min(opens_s), error
+
+
+def _along_trend(
+    forecast: Forecast, plain_s: float, delay_s: float
+) -> tuple[OpenTime | Unfinishable, float, float | None]:
+    error = None
+    if plain_s <= LONGEST_HELD_ERROR_S:
+        error = math.log2(forecast.dose(delay_s, delay_s + plain_s) / plain_s)
+    return forecast.solve(plain_s, delay_s), forecast.rate_stops_per_min(delay_s), error
 
 
 @lru_cache(maxsize=4)

@@ -1,0 +1,111 @@
+"""A frame that cannot be finished, or not within the longest time allowed: what else could be done, each priced.
+
+In the order in which it changes the picture least: a wider aperture by whole stops, the smallest step that just
+ends in time, the same by ISO, a weaker set of filters, and taking it short.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from duskhold.light.dials import APERTURE, ISO
+from duskhold.light.filters import Filter
+from duskhold.light.forecast import Forecast
+from duskhold.light.opentime import OpenTime
+
+
+class Way(StrEnum):
+    """What is changed."""
+
+    APERTURE = "aperture"
+    ISO = "iso"
+    FILTER = "filter"
+    ACCEPT = "accept"
+
+
+@dataclass(frozen=True, slots=True)
+class WayOut:
+    """One way: what to set, how long it then takes, what it gains, and by how much it still falls short, in stops."""
+
+    kind: Way
+    setting: str
+    open_s: float
+    gains_stops: float
+    shortfall_stops: float
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stuck:
+    """The frame as it was asked: plain time, seconds from metering to opening, longest time, and what is set.
+
+    `f_number` and `iso` are None where they were not told; `filter_stops` is what is fitted.
+    """
+
+    plain_s: float
+    opens_s: float
+    longest_s: float
+    filter_stops: float = 0.0
+    f_number: float | None = None
+    iso: float | None = None
+
+
+def ways_out(
+    stuck: Stuck, forecast: Forecast, sets: Sequence[tuple[tuple[str, ...], Filter]] = ()
+) -> tuple[WayOut, ...]:
+    """Every way out for a frame that the light, or the longest time, does not allow."""
+    gathered_s = forecast.dose(stuck.opens_s, stuck.opens_s + stuck.longest_s)
+    least_stops = max(0.0, math.log2(stuck.plain_s / gathered_s))
+    whole_stops = max(1.0, math.ceil(least_stops - 1e-9))
+    found = [
+        _gained(Way.APERTURE, _wider(stuck, whole_stops), whole_stops, stuck, forecast),
+        _gained(Way.APERTURE, _wider(stuck, least_stops), least_stops, stuck, forecast),
+        _gained(Way.ISO, _faster(stuck, whole_stops), whole_stops, stuck, forecast),
+        _weaker(stuck, forecast, sets),
+        _short(stuck, forecast, stuck.longest_s),
+        _short(stuck, forecast, 2.0 * stuck.longest_s),
+    ]
+    return tuple(way for way in found if way is not None)
+
+
+def _gained(way: Way, setting: str, stops: float, stuck: Stuck, forecast: Forecast) -> WayOut | None:
+    found = forecast.solve(stuck.plain_s * math.exp2(-stops), stuck.opens_s)
+    if not isinstance(found, OpenTime) or stops == 0.0:
+        return None
+    return WayOut(way, setting, found.open_s, stops, 0.0)
+
+
+def _weaker(stuck: Stuck, forecast: Forecast, sets: Sequence[tuple[tuple[str, ...], Filter]]) -> WayOut | None:
+    # The strongest set that ends in time keeps most of the look.
+    for names, glass in sorted(sets, key=lambda one: -one[1].stops):
+        gain = stuck.filter_stops - glass.stops
+        if gain <= 0.0:
+            continue
+        way = _gained(Way.FILTER, "+".join(names) or "none", gain, stuck, forecast)
+        if way is not None and way.open_s <= stuck.longest_s:
+            note = f"a shorter frame: {glass.stops:.1f} stops in place of {stuck.filter_stops:.1f}, the look changes"
+            return WayOut(way.kind, way.setting, way.open_s, gain, 0.0, note)
+    return None
+
+
+def _short(stuck: Stuck, forecast: Forecast, held_s: float) -> WayOut | None:
+    short_stops = math.log2(stuck.plain_s / forecast.dose(stuck.opens_s, stuck.opens_s + held_s))
+    if short_stops <= 0.0:
+        return None
+    note = None if held_s <= stuck.longest_s else "longer than is allowed"
+    return WayOut(Way.ACCEPT, f"{held_s:g} s", held_s, 0.0, short_stops, note)
+
+
+def _wider(stuck: Stuck, stops: float) -> str:
+    if stuck.f_number is None:
+        return f"{stops:.2f} stop wider"
+    f_number = stuck.f_number * math.exp2(-stops / 2.0)
+    at_least = [mark for mark in APERTURE.thirds if mark.true_value <= f_number * 1.001]
+    return f"{at_least[-1].name} ({stops:.2f} stop wider)" if at_least else f"{stops:.2f} stop wider"
+
+
+def _faster(stuck: Stuck, stops: float) -> str:
+    if stuck.iso is None:
+        return f"{stops:.2f} stop faster"
+    return f"ISO {ISO.nearest(stuck.iso * math.exp2(stops)).name}"

@@ -1,0 +1,61 @@
+"""Ways out of a frame that cannot be finished: the worked evening, and each price by adding up the light."""
+
+import math
+import random
+
+import numpy as np
+import pytest
+
+from duskhold.light.filters import Filter
+from duskhold.light.forecast import Forecast
+from duskhold.plan.ways_out import Stuck, Way, WayOut, ways_out
+
+FADING = Forecast.steady(0.0, 0.0, -0.35)
+ASKED = Stuck(300.0, 0.0, 240.0, filter_stops=10.1, f_number=11.3137, iso=100.0)
+SETS = ((("strong",), Filter("10.1", 10.1)), (("middle",), Filter("6.2", 6.2)), ((), Filter("none", 0.0)))
+
+
+def test_the_frame_that_cannot_be_finished() -> None:
+    # Worked by hand from the limit 60 / (0.35 ln 2) = 247.3 s
+    found = ways_out(ASKED, FADING, SETS)
+    assert [way.kind for way in found] == [Way.APERTURE, Way.APERTURE, Way.ISO, Way.FILTER, Way.ACCEPT, Way.ACCEPT]
+    stop, least, iso, weaker, short, shorter = found
+    assert stop.open_s == pytest.approx(230.7, abs=0.1) and stop.gains_stops == 1.0
+    assert stop.setting == "f/8 (1.00 stop wider)"
+    assert least.open_s == pytest.approx(240.0, abs=1e-3) and least.gains_stops == pytest.approx(0.97, abs=0.005)
+    assert iso.open_s == pytest.approx(230.7, abs=0.1) and iso.setting == "ISO 200"
+    assert weaker.open_s == pytest.approx(21.0, abs=0.05) and weaker.setting == "middle"
+    assert weaker.note is not None and "look" in weaker.note
+    assert (short.open_s, shorter.open_s) == (240.0, 480.0)
+    assert short.shortfall_stops == pytest.approx(0.97, abs=0.005)
+    assert shorter.shortfall_stops == pytest.approx(0.50, abs=0.005)
+
+
+def test_what_was_not_told_is_said_in_stops() -> None:
+    found = ways_out(Stuck(300.0, 0.0, 240.0), FADING)
+    assert [way.setting for way in found[:3]] == ["1.00 stop wider", "0.97 stop wider", "1.00 stop faster"]
+    assert Way.FILTER not in {way.kind for way in found}
+
+
+def priced_by_hand(way: WayOut, stuck: Stuck, rate: float) -> float:
+    """Error in stops of this way, by the trapezoid rule."""
+    at_s = np.linspace(stuck.opens_s, stuck.opens_s + way.open_s, 20001)
+    dose_s = float(np.trapezoid(np.exp2(rate * at_s / 60.0), at_s)) * 2.0**way.gains_stops
+    return math.log2(dose_s / stuck.plain_s)
+
+
+def test_two_hundred_evenings_by_adding_up_the_light() -> None:
+    chance = random.Random(3)
+    priced = 0
+    for _ in range(200):
+        rate = chance.uniform(-0.5, -0.05)
+        plain_s, longest_s = chance.uniform(100, 2000), chance.uniform(60, 300)
+        stuck = Stuck(plain_s, chance.uniform(0, 200), longest_s, 10.0, 8.0, 100.0)
+        light = Forecast.steady(0.0, 0.0, rate)
+        if light.dose(stuck.opens_s, stuck.opens_s + longest_s) >= plain_s:
+            continue
+        for way in ways_out(stuck, light, SETS):
+            assert priced_by_hand(way, stuck, rate) == pytest.approx(-way.shortfall_stops, abs=1e-4)
+            assert way.open_s <= longest_s * 1.000001 or way.kind is Way.ACCEPT
+            priced += 1
+    assert priced > 500
