@@ -12,7 +12,8 @@ from duskhold.light.place import Place
 from duskhold.light.reading import Reading
 from duskhold.light.trend import Trend, fuse
 from duskhold.plan.budget import Budget, budget_of, filter_sigma_stops
-from duskhold.plan.decision import Change, Lean, LightReading, SkyDrift, SteadyDrift, TrendDrift, solve
+from duskhold.plan.decision import Change, LightReading, SkyDrift, SteadyDrift, TrendDrift, solve
+from duskhold.plan.lean import Lean
 from duskhold.plan.limits import Limits
 from duskhold.plan.outlook import TYPED_RATE_SIGMA, outlook
 

@@ -11,7 +11,9 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from duskhold.app.document import Part, load
 from duskhold.camera.address import parse_address
 from duskhold.light.filters import STRONGEST_STOPS, Filter, parse_filter, parse_filters
+from duskhold.light.looks import LOOKS, Look
 from duskhold.light.place import Place
+from duskhold.plan.lean import Lean
 from duskhold.plan.limits import Limits
 
 
@@ -111,6 +113,8 @@ class FilterSettings(Part):
     label: Label
     measured_stops: Channels | None = None
     measured_on: Annotated[date | None, BeforeValidator(_date)] = None
+    infrared: str | None = None
+    polariser: bool = False
 
     def filter(self) -> Filter:
         """As measured, with the green channel for the whole, or else as labelled."""
@@ -150,6 +154,31 @@ class LimitSettings(Part):
         return self
 
 
+class LeanSettings(Part):
+    """On which side to err, in stops."""
+
+    dusk_longer_stops: float = Field(default=0.0, ge=0, le=1)
+    dawn_shorter_stops: float = Field(default=0.0, ge=0, le=1)
+
+    def lean(self) -> Lean:
+        return Lean(self.dusk_longer_stops, self.dawn_shorter_stops)
+
+
+class LookSettings(Part):
+    """A look of one's own, or one's own figures for a look of the table."""
+
+    name: Annotated[str, AfterValidator(_one_word)]
+    shortest_s: float = Field(gt=0, le=7200)
+    longest_s: float = Field(gt=0, le=7200)
+    tolerance_share: float = Field(default=0.25, gt=0, lt=1)
+
+    @model_validator(mode="after")
+    def _check_order(self) -> "LookSettings":
+        if self.shortest_s > self.longest_s:
+            raise ValueError("shortest_s must not be above longest_s")
+        return self
+
+
 class SimulatedCameraSettings(Part):
     """What stands before the simulated camera, for trying things at home."""
 
@@ -165,6 +194,8 @@ class Settings(Part):
     data: str | None = Field(default=None, min_length=1)
     filters: tuple[FilterSettings, ...] = ()
     limits: LimitSettings = LimitSettings()
+    lean: LeanSettings = LeanSettings()
+    looks: tuple[LookSettings, ...] = ()
     simulated_camera: SimulatedCameraSettings = SimulatedCameraSettings()
 
     @model_validator(mode="after")
@@ -174,6 +205,14 @@ class Settings(Part):
         if twice:
             raise ValueError(f"two filters have the name {twice[0]!r}; each needs its own")
         return self
+
+    def look_table(self) -> tuple[Look, ...]:
+        """The table of looks, one's own figures first."""
+        own = [
+            Look(one.name, one.shortest_s, one.longest_s, one.tolerance_share, "your own figures") for one in self.looks
+        ]
+        names = {look.name for look in own}
+        return (*own, *(look for look in LOOKS if look.name not in names))
 
     def filters_from(self, labels: str) -> tuple[Filter, ...]:
         """A list such as `strong,d0.9`: names of filters in the bag, or labels. Raises `BadFilter`."""

@@ -2,8 +2,13 @@
 
 import math
 from datetime import datetime
+from typing import Final
 
 from duskhold.light.skycurve import SkyCurve
+
+MODEL_RATE_SHARE: Final = 0.15
+"""A clear sky's rate in one direction of view differs from that on level ground by about this share."""
+MODEL_RATE_SIGMA: Final = 0.015
 
 
 class SkyShape:

@@ -18,13 +18,11 @@ from duskhold.light.filterbank import BEND, CLOUD, LEVEL, MARK, RATE, FilterBank
 from duskhold.light.forecast import Forecast
 from duskhold.light.gate import LeftOut, Point, believe
 from duskhold.light.reading import Reading, in_order
+from duskhold.light.skyshape import MODEL_RATE_SHARE, MODEL_RATE_SIGMA
 
 WINDOW_MIN: Final = 45.0
 """Readings older than this, seen from the newest, say nothing about the light to come."""
 WEATHER_FROM_READINGS: Final = 4
-MODEL_RATE_SHARE: Final = 0.15
-"""A clear sky's rate in one direction of view differs from that on level ground by about this share."""
-MODEL_RATE_SIGMA: Final = 0.015
 _DISAGREE_SIGMAS = 2.0
 _BEND_LASTS_MIN = 10.0
 _ROUNDS = 4

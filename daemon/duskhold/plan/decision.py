@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from duskhold.light.forecast import Forecast
 from duskhold.light.opentime import (
@@ -17,11 +18,12 @@ from duskhold.light.opentime import (
 )
 from duskhold.light.place import Place
 from duskhold.light.skycurve import SkyCurve
-from duskhold.light.trend import Trend
+from duskhold.plan.lean import UPRIGHT, Lean
 from duskhold.plan.limits import Limits
 
-STEADY_STOPS_PER_MIN = 0.01
-"""Light that changes less than this is neither dusk nor dawn."""
+if TYPE_CHECKING:
+    from duskhold.light.trend import Trend
+
 LONGEST_HELD_ERROR_S = 86400.0
 """Past a day of holding, the error of not correcting is not worked out along the sky."""
 
@@ -69,33 +71,10 @@ class SkyDrift:
 class TrendDrift:
     """The light goes on as readings and the sky's shape have it; the trend's mark is the metering."""
 
-    trend: Trend
+    trend: "Trend"
 
 
 Drift = SteadyDrift | SkyDrift | TrendDrift
-
-
-@dataclass(frozen=True, slots=True)
-class Lean:
-    """On which side to err, in stops: fading light asks for more, brightening light for less (0: neither).
-
-    Dusk errors cost noise and can be repaired; clipped highlights of a dawn cannot.
-    """
-
-    dusk_longer_stops: float = 0.0
-    dawn_shorter_stops: float = 0.0
-
-    def __post_init__(self) -> None:
-        assert self.dusk_longer_stops >= 0.0 and self.dawn_shorter_stops >= 0.0, "which way to lean is not negotiable"
-
-    def stops(self, rate_stops_per_min: float) -> float:
-        """What to add to a frame while the light changes like this."""
-        if abs(rate_stops_per_min) < STEADY_STOPS_PER_MIN:
-            return 0.0
-        return self.dusk_longer_stops if rate_stops_per_min < 0.0 else -self.dawn_shorter_stops
-
-
-UPRIGHT = Lean()
 
 
 @dataclass(frozen=True, slots=True)

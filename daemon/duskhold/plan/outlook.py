@@ -8,7 +8,7 @@ from duskhold.light.forecast import Forecast
 from duskhold.light.opentime import LONGEST_SEARCH_S
 from duskhold.light.place import Place
 from duskhold.light.skycurve import SkyCurve
-from duskhold.light.trend import MODEL_RATE_SHARE, MODEL_RATE_SIGMA
+from duskhold.light.skyshape import MODEL_RATE_SHARE, MODEL_RATE_SIGMA
 from duskhold.plan.decision import Drift, SkyDrift, SteadyDrift
 
 TYPED_RATE_SIGMA = 0.02
