@@ -130,8 +130,8 @@ def test_errors_that_hide_what_happened() -> None:
         camera.open_shutter()
     camera.wait(1.0)
     assert _words(camera) == ["opened"]
-    with pytest.raises(BodyRefused):
-        camera.close_shutter()
+    assert camera.close_shutter() is Closing.NOTHING_OPEN
+    camera.wait(1.0)
     assert _words(camera) == ["opened", "closed"]
 
 

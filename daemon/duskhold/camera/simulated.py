@@ -93,20 +93,21 @@ class SimulatedCamera:
             raise CameraBusy(str(busy)) from busy
         except BodyRefusal as refusal:
             raise BodyRefused(str(refusal)) from refusal
-        self._answer_error("open_error")
+        self._answer_open_error()
 
     def close_shutter(self) -> Closing:
         self._ask()
         released = self.body.release(self._body_s())
         if released is Released.NOTHING_OPEN and not self.body.is_exposing(self._body_s()):
             return Closing.NOTHING_OPEN
+        if self.body.strikes("stop_error", self._body_s()):
+            return Closing.NOTHING_OPEN  # it has closed: the library takes the error for "nothing is open"
         until_s = self._body_s() + _POLL_LIMIT_S
         while self._is_working() and self._body_s() < until_s:
             self._pass(_POLL_S)
             self._check_answered()
         if self.body.is_exposing(self._body_s()):
             return Closing.STILL_OPEN
-        self._answer_error("stop_error")
         return Closing.CLOSED_BUSY if self._is_working() else Closing.CLOSED
 
     def wait(self, slice_s: float) -> Sequence[CameraEvent]:
@@ -131,7 +132,7 @@ class SimulatedCamera:
             raise CameraBusy(str(busy)) from busy
         except BodyRefusal as refusal:
             raise BodyRefused(str(refusal)) from refusal
-        self._answer_error("open_error")
+        self._answer_open_error()
 
     def settings(self) -> Mapping[Setting, str]:
         self._ask()
@@ -262,8 +263,8 @@ class SimulatedCamera:
         except BodyRefusal as refusal:
             raise BodyRefused(str(refusal)) from refusal
 
-    def _answer_error(self, fault: str) -> None:
-        if self.body.strikes(fault, self._body_s()):
+    def _answer_open_error(self) -> None:
+        if self.body.strikes("open_error", self._body_s()):
             raise BodyRefused("the body did it and answered with an error")
 
     def _picture(self, file: CardFile) -> Picture:

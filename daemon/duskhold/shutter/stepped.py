@@ -75,6 +75,9 @@ class SteppedShutter:
 
     def collect(self, frame_id: str) -> None:
         """Its report is kept elsewhere now, and its pictures are home: what is on the card is old from now on."""
+        if self._hands.ended:
+            self._note(Box("collected", frame_id))  # released while idle: the next life reads it here
+            return
         effects = self._desk.step(Collected(frame_id))
         self._note_all(effects)
         if effects:
