@@ -14,7 +14,6 @@ from duskhold.camera.address import Address, Way, parse_address
 from duskhold.camera.gphoto import GphotoCamera
 from duskhold.camera.port import BodyRefused, CameraBusy, CameraMissing, Closing, LinkHung, LinkLost, NoCard, Setting
 from duskhold.camera.serving import ServedBody
-from duskhold.camera.widgets import NO_FAMILY, TOGGLE, family_of
 
 QUICK = ["--profile", "render=false", "--profile", "storing_s=0.05", "--lifetime", "120"]
 
@@ -152,8 +151,3 @@ def test_a_setting_that_comes_too_soon_is_busy(camera: GphotoCamera) -> None:
 def test_the_clock_is_told_and_set_in_the_bodys_own_time(camera: GphotoCamera) -> None:
     said = camera.change(Setting.CLOCK, "2026-06-20T22:10:05")
     assert said[:17] == "2026-06-20T22:10:"
-
-
-def test_a_body_without_the_familys_widgets_has_no_family() -> None:
-    assert family_of({"bulb", "controlmode", "capturetarget", "iso"}) is TOGGLE
-    assert family_of({"bulb", "capturetarget"}) is NO_FAMILY

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 
 import pytest
 from subjects import Subject
@@ -24,6 +25,26 @@ from duskhold.camera.port import (
 from duskhold.camera.words import meaning, same_meaning
 
 LATENESS_MAX_S = 0.02
+SETTINGS = [
+    (Setting.SHUTTER, "1/60"),
+    (Setting.SHUTTER, "30"),
+    (Setting.SHUTTER, "bulb"),
+    (Setting.APERTURE, "f/11"),
+    (Setting.ISO, "200"),
+    (Setting.QUALITY, "raw"),
+    (Setting.QUALITY, "raw+jpeg"),
+    (Setting.DARK_FRAME, "on"),
+    (Setting.DARK_FRAME, "off"),
+    (Setting.FOCUS, "manual"),
+    (Setting.MODE, "manual"),
+    (Setting.WHITE_BALANCE, "daylight"),
+    (Setting.DRIVE, "single"),
+    (Setting.BRACKETING, "off"),
+    (Setting.EXPOSURE_DELAY, "off"),
+    (Setting.MIRROR_LOCK, "off"),
+    (Setting.AUTO_ISO, "off"),
+    (Setting.STABILISER, "off"),
+]
 
 
 def hold(subject: Subject, seconds: float) -> float:
@@ -34,6 +55,11 @@ def hold(subject: Subject, seconds: float) -> float:
     closed_s = subject.now_s()
     assert subject.camera.close_shutter() is Closing.CLOSED
     return closed_s - opened_s
+
+
+def begins_only_if(subject: Subject, expected: type[CameraError]) -> AbstractContextManager[object]:
+    """One family says yes to a busy body's refusal; that nothing began shows at the close."""
+    return pytest.raises(expected) if subject.nature.tells_busy else nullcontext()
 
 
 def wait_until(subject: Subject, is_enough: Callable[[list[CameraEvent]], bool]) -> list[CameraEvent]:
@@ -73,14 +99,17 @@ def test_identity_names_the_body_and_its_family(subject: Subject) -> None:
     identity = subject.camera.connect()
     assert identity.serial == "SIM-000001"
     assert identity.model == "Simulated body"
-    assert identity.vendor_extension == 0x000A
-    assert identity.family == "bulb toggle"
+    assert identity.vendor_extension == subject.nature.vendor_extension
+    assert identity.family == subject.nature.family
+    assert identity.holds and identity.proven
     assert identity.library
 
 
 def test_connecting_makes_the_card_the_target(subject: Subject) -> None:
     subject.camera.connect()
-    assert meaning(Setting.TARGET, subject.camera.settings()[Setting.TARGET]) == "card"
+    said = subject.camera.settings()
+    assert (Setting.TARGET in said) is (Setting.TARGET not in subject.nature.untold)
+    assert meaning(Setting.TARGET, said.get(Setting.TARGET, "card")) == "card"
 
 
 def test_connecting_leaves_the_shutter_alone(subject: Subject) -> None:
@@ -113,7 +142,7 @@ def test_closing_twice_closes_once(subject: Subject) -> None:
 def test_opening_twice_is_busy_and_opens_once(subject: Subject) -> None:
     subject.camera.open_shutter()
     subject.sleep(0.1)
-    with pytest.raises(CameraBusy):
+    with begins_only_if(subject, CameraBusy):
         subject.camera.open_shutter()
     assert subject.camera.close_shutter() is Closing.CLOSED
     assert len(subject.noted("opened")) == 1
@@ -121,7 +150,7 @@ def test_opening_twice_is_busy_and_opens_once(subject: Subject) -> None:
 
 def test_a_busy_body_does_not_open(subject: Subject) -> None:
     subject.order("strike", fault="press_busy", count=1)
-    with pytest.raises(CameraBusy):
+    with begins_only_if(subject, CameraBusy):
         subject.camera.open_shutter()
     assert subject.camera.close_shutter() is Closing.NOTHING_OPEN
     assert not subject.noted("opened")
@@ -153,16 +182,16 @@ def test_a_lost_stop_is_still_open_and_a_second_stop_closes(subject: Subject) ->
 
 
 def test_the_bodys_own_dark_frame_leaves_it_closed_and_busy(subject: Subject) -> None:
-    subject.camera.change(Setting.DARK_FRAME, "on")
+    held_s = subject.nature.busy_hold_s
+    subject.order("set", name="dark_frame", value="on")
     subject.camera.open_shutter()
-    subject.sleep(5.4)
+    subject.sleep(held_s)
     assert subject.camera.close_shutter() is Closing.CLOSED_BUSY
     (closed,) = subject.noted("closed")
-    assert closed["open_s"] == pytest.approx(5.4, abs=0.1)
-    with pytest.raises(CameraBusy):
+    assert closed["open_s"] == pytest.approx(held_s, abs=0.1)
+    with begins_only_if(subject, CameraBusy):
         subject.camera.open_shutter()
     assert len(subject.noted("opened")) == 1
-    subject.sleep(1.0)
 
 
 def test_a_dial_exposure_runs_the_dials_true_time(subject: Subject) -> None:
@@ -175,32 +204,26 @@ def test_a_dial_exposure_runs_the_dials_true_time(subject: Subject) -> None:
 
 
 def test_a_dial_exposure_at_bulb_is_refused(subject: Subject) -> None:
+    if not subject.nature.dial_has_bulb:
+        assert "bulb" not in [meaning(Setting.SHUTTER, each) for each in subject.camera.choices(Setting.SHUTTER)]
+        return
     subject.camera.change(Setting.SHUTTER, "bulb")
     with pytest.raises(BodyRefused):
         subject.camera.expose_dial()
     assert not subject.noted("opened")
 
 
-@pytest.mark.parametrize(
-    ("setting", "value"),
-    [
-        (Setting.SHUTTER, "1/60"),
-        (Setting.SHUTTER, "30"),
-        (Setting.SHUTTER, "bulb"),
-        (Setting.APERTURE, "f/11"),
-        (Setting.ISO, "200"),
-        (Setting.QUALITY, "raw"),
-        (Setting.QUALITY, "raw+jpeg"),
-        (Setting.DARK_FRAME, "on"),
-        (Setting.FOCUS, "manual"),
-        (Setting.MODE, "manual"),
-    ],
-)
-def test_a_setting_is_set_and_reads_back(subject: Subject, setting: Setting, value: str) -> None:
-    said = subject.camera.change(setting, value)
-    assert same_meaning(setting, said, value)
-    assert subject.camera.settings()[setting] == said
-    assert said in subject.camera.choices(setting)
+def test_a_setting_is_set_and_reads_back(subject: Subject) -> None:
+    for setting, value in SETTINGS:
+        cannot = setting in subject.nature.untold | subject.nature.read_only
+        if cannot or (value == "bulb" and not subject.nature.dial_has_bulb):
+            with pytest.raises(BodyRefused):
+                subject.camera.change(setting, value)
+            continue
+        said = subject.camera.change(setting, value)
+        assert same_meaning(setting, said, value)
+        assert subject.camera.settings()[setting] == said
+        assert not subject.camera.choices(setting) or said in subject.camera.choices(setting)
 
 
 def test_a_word_that_no_dial_has_is_refused_and_changes_nothing(subject: Subject) -> None:
@@ -217,11 +240,11 @@ def test_what_can_only_be_read_is_refused(subject: Subject) -> None:
 
 
 def test_every_setting_of_the_check_before_the_shot_is_told(subject: Subject) -> None:
-    assert set(subject.camera.settings()) == set(Setting)
+    assert set(subject.camera.settings()) == set(Setting) - subject.nature.untold
 
 
 def test_a_picture_is_told_of_listed_and_fetched_as_it_is_on_the_card(subject: Subject) -> None:
-    subject.camera.change(Setting.QUALITY, "raw+jpeg")
+    subject.order("set", name="quality", value="raw+jpeg")
     hold(subject, 0.2)
     names = added(wait_until(subject, is_complete))
     assert [name[-4:] for name in names] == [".DNG", ".JPG"]
@@ -273,8 +296,10 @@ def test_a_hung_link_is_named_and_the_shutter_closes_after_it(subject: Subject) 
     assert not subject.noted("closed")
     subject.order("resume")
     subject.camera.connect()
-    assert subject.camera.close_shutter() is Closing.CLOSED
-    assert len(subject.noted("opened")) == 1
+    # A stop that hung may have been heard when the link went on.
+    assert subject.camera.close_shutter() in (Closing.CLOSED, Closing.NOTHING_OPEN)
+    subject.camera.wait(0.2)
+    assert len(subject.noted("opened")) == len(subject.noted("closed")) == 1
 
 
 def test_ending_a_session_never_fails(subject: Subject) -> None:

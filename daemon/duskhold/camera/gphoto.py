@@ -10,9 +10,7 @@ the waiting is done here.
 
 from __future__ import annotations
 
-import locale
-import os
-import socket
+import re
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -24,7 +22,10 @@ import gphoto2
 
 from duskhold.camera.address import Address, Way
 from duskhold.camera.descriptors import LinkSockets, keep_descriptor_zero
-from duskhold.camera.library_errors import Code, read_beginning, read_closing, read_error
+from duskhold.camera.drivers import Driver, Hint, LibrarySaid, NoDriver, driver_for
+from duskhold.camera.families import NO_FAMILY, ControlFamily, Holding, Offer, family_of
+from duskhold.camera.library_errors import Code, read_beginning, read_error
+from duskhold.camera.library_home import prepare_library, resolve
 from duskhold.camera.port import (
     BodyRefused,
     CameraBusy,
@@ -40,13 +41,13 @@ from duskhold.camera.port import (
     Picture,
     Setting,
 )
-from duskhold.camera.widgets import NO_FAMILY, WIDGETS, ControlFamily, family_of, widget_for
-from duskhold.camera.words import BULB, find_choice, meaning, same_meaning
+from duskhold.camera.widgets import WIDGETS, widget_for
+from duskhold.camera.words import BULB, find_choice, meaning, same_meaning, spell_as
 
 _NETWORK_MODEL = "PTP/IP Camera"
-_BULB_WIDGET = "bulb"
+_SIGN_OF_LIFE = "0x1001"  # ISO 15740 GetDeviceInfo, through the library's way of sending any operation
 _POLL_S = 0.1
-_EVENTS_PER_WAIT_MAX = 100
+_EVENTS_AT_ONCE_MAX = 300
 _PIECE_BYTES = 1 << 20
 _FOLDERS_DEEP_MAX = 6
 
@@ -65,15 +66,17 @@ class GphotoCamera:
         self._library_folder = library_folder
         self._host = ""
         self._camera: Any = None
-        self._bulb: Any = None
         self._family: ControlFamily = NO_FAMILY
+        self._driver: Driver = NoDriver()
+        self._shutter_widget: Any = None
+        self._kept: list[CameraEvent] = []
         self._names: frozenset[str] = frozenset()
         self._is_spent = False
 
     def connect(self) -> Identity:
         """As the port says. After `NoCard` the session stands, for closing only."""
         self.disconnect()
-        _prepare_library(self._library_folder)
+        prepare_library(self._library_folder)
         self._begin_session()
         try:
             with self._telling():
@@ -86,7 +89,8 @@ class GphotoCamera:
             raise
 
     def disconnect(self) -> None:
-        camera, self._camera, self._bulb = self._camera, None, None
+        camera, self._camera, self._shutter_widget = self._camera, None, None
+        self._kept.clear()
         if camera is None:
             return
         if self._is_spent:
@@ -98,34 +102,23 @@ class GphotoCamera:
         keep_descriptor_zero()
 
     def open_shutter(self) -> None:
-        if self._bulb is None:
-            raise BodyRefused("this body offers no way to hold the shutter that is known here")
         with self._telling():
-            self._switch_bulb(1)
+            self._driver.open(_SessionLead(self))
 
     def close_shutter(self) -> Closing:
-        if self._bulb is None:
-            return Closing.NOTHING_OPEN
-        began_s = time.monotonic()
+        self._session()
         try:
-            self._switch_bulb(0)
-        except gphoto2.GPhoto2Error as error:
-            read = read_closing(error.code, time.monotonic() - began_s)
-            # A link that ended in good order has the same number as a refusal: ask for a sign of life.
-            gone = self._ask_whether_alive() if isinstance(read, Closing) else self._spent(read)
-            if gone is not None:
-                raise gone from error
-            assert isinstance(read, Closing)
-            return read
-        return Closing.CLOSED
+            return self._driver.close(_SessionLead(self))
+        except CameraError as error:
+            raise self._spent(error) from error.__cause__
 
     def wait(self, slice_s: float) -> Sequence[CameraEvent]:
         """As the port says. The pictures of its events have size 0: to ask for the size is to read the card."""
         ends_s = time.monotonic() + slice_s
-        found: list[CameraEvent] = []
         while True:
             with self._telling():
-                found += self._waiting_events()
+                self._let_in()
+            found, self._kept = self._kept, []
             left_s = ends_s - time.monotonic()
             if left_s <= 0 or found:
                 return found
@@ -139,6 +132,8 @@ class GphotoCamera:
             self._session().trigger_capture()
 
     def settings(self) -> Mapping[Setting, str]:
+        with self._telling():
+            self._let_in()  # one family reads from what its events told, and would go on when nobody is there
         said = {setting: self._read(setting) for setting in WIDGETS}
         return {setting: word for setting, word in said.items() if word is not None}
 
@@ -151,6 +146,8 @@ class GphotoCamera:
         if widget is None or widget.get_readonly():
             raise BodyRefused(f"this body does not let its {setting.value} be set")
         self._write(setting, widget, value)
+        with self._telling():
+            self._let_in()
         said = self._read(setting)
         if said is None or not _took(setting, said, value):
             raise BodyRefused(f"{setting.value} was set to {value}, but the body says {said}")
@@ -183,7 +180,7 @@ class GphotoCamera:
     # A session
 
     def _begin_session(self) -> None:
-        self._host = _resolve(self._address.host)
+        self._host = resolve(self._address.host)
         model, path = self._found()
         abilities, ports = _abilities(), gphoto2.PortInfoList()
         ports.load()
@@ -202,13 +199,20 @@ class GphotoCamera:
 
     def _prepare(self) -> Identity:
         """Learn who the body is and send its pictures to the card; also wakes whatever is slow the first time."""
-        self._names = frozenset(_names(self._camera.list_config()))
-        self._family = family_of(self._names)
-        if self._family is not NO_FAMILY:
-            self._bulb = self._camera.get_single_config(_BULB_WIDGET)
+        names = _names(self._camera.list_config())
+        self._names = frozenset(names)
+        self._family = family_of(Offer(names, lambda: str(self._camera.get_summary())))
+        self._driver = driver_for(self._family, self._release_choices())
+        self._let_in()
+        self._kept.clear()
         self._check_card()
         self._aim_at_card()
         return self._identity()
+
+    def _release_choices(self) -> list[str]:
+        if self._family.holding is not Holding.BUTTON:
+            return []
+        return _choices(self._camera.get_single_config(Holding.BUTTON.value))
 
     def _found(self) -> tuple[str, str]:
         if self._address.way is Way.PTPIP:
@@ -235,6 +239,9 @@ class GphotoCamera:
             vendor_extension=self._family.vendor_extension,
             family=self._family.name,
             library=str(gphoto2.gp_library_version(gphoto2.GP_VERSION_VERBOSE)[0]),
+            holds=not isinstance(self._driver, NoDriver),
+            proven=self._family.proven,
+            needs=self._family.needs,
         )
 
     def _text(self, name: str) -> str:
@@ -248,26 +255,35 @@ class GphotoCamera:
             raise NoCard("the body says that no more pictures fit on the card")
 
     def _aim_at_card(self) -> None:
-        if not same_meaning(Setting.TARGET, self._read(Setting.TARGET) or "", "card"):
+        target = self._read(Setting.TARGET)
+        if target is not None and not same_meaning(Setting.TARGET, target, "card"):
             self.change(Setting.TARGET, "card")
 
     # The shutter
 
-    def _switch_bulb(self, value: int) -> None:
+    def _put(self, name: str, value: int | str) -> None:
         session = self._session()
-        self._bulb.set_value(value)
-        session.set_single_config(_BULB_WIDGET, self._bulb)
+        if self._shutter_widget is None or self._shutter_widget.get_name() != name:
+            self._shutter_widget = session.get_single_config(name)
+        self._shutter_widget.set_value(value)
+        session.set_single_config(name, self._shutter_widget)
 
-    def _waiting_events(self) -> Iterator[CameraEvent]:
-        for _ in range(_EVENTS_PER_WAIT_MAX):
+    def _let_in(self) -> None:
+        """Take what is there already; pictures and endings are kept for `wait`, and the driver hears of everything."""
+        for _ in range(_EVENTS_AT_ONCE_MAX):
             kind, detail = self._session().wait_for_event(0)
             if kind == gphoto2.GP_EVENT_TIMEOUT:
                 return
-            if kind == gphoto2.GP_EVENT_FILE_ADDED:
-                picture = Picture(str(detail.folder), str(detail.name), 0)
-                yield CameraEvent(EventKind.PICTURE_ADDED, picture)
-            elif kind == gphoto2.GP_EVENT_CAPTURE_COMPLETE:
-                yield CameraEvent(EventKind.CAPTURE_COMPLETE)
+            hint = _hint(kind, detail)
+            if hint is None:
+                continue
+            self._driver.heard(hint)
+            if hint is Hint.PICTURE:
+                self._kept.append(
+                    CameraEvent(EventKind.PICTURE_ADDED, Picture(str(detail.folder), str(detail.name), 0))
+                )
+            elif hint is Hint.COMPLETE:
+                self._kept.append(CameraEvent(EventKind.CAPTURE_COMPLETE))
 
     # Settings
 
@@ -293,6 +309,8 @@ class GphotoCamera:
     def _write(self, setting: Setting, widget: Any, value: str) -> None:
         if widget.get_type() == gphoto2.GP_WIDGET_DATE:
             widget.set_value(int(time.mktime(time.strptime(value, "%Y-%m-%dT%H:%M:%S"))))
+        elif widget.get_type() == gphoto2.GP_WIDGET_TEXT:
+            widget.set_value(spell_as(setting, value, str(widget.get_value())))
         else:
             choice = find_choice(setting, value, _choices(widget))
             if choice is None:
@@ -323,10 +341,10 @@ class GphotoCamera:
         began_s = time.monotonic()
         try:
             yield
-        except gphoto2.GPhoto2Error as error:
+        except (gphoto2.GPhoto2Error, LibrarySaid) as error:
             raise self._read_error(error, time.monotonic() - began_s) from error
 
-    def _read_error(self, error: gphoto2.GPhoto2Error, took_s: float) -> CameraError:
+    def _read_error(self, error: gphoto2.GPhoto2Error | LibrarySaid, took_s: float) -> CameraError:
         known = read_error(error.code, took_s)
         if known is None:
             return self._ask_whether_alive() or BodyRefused(f"the body refused ({error})")
@@ -335,7 +353,11 @@ class GphotoCamera:
     def _ask_whether_alive(self) -> CameraError | None:
         """The general error is a refusal, unless the link that it came over has ended."""
         try:
-            self._session().wait_for_event(0)
+            if self._family.holding is Holding.OPEN_CAPTURE:
+                # Events of this family come unasked: asking for them says nothing of a link that is silent.
+                self._put("opcode", _SIGN_OF_LIFE)
+            else:
+                self._session().wait_for_event(0)
         except gphoto2.GPhoto2Error as error:
             known = read_error(error.code, 0.0)
             return self._spent(known or LinkLost("the link to the body has ended"))
@@ -346,12 +368,51 @@ class GphotoCamera:
         return error
 
 
-def _resolve(host: str) -> str:
-    """The library wants an IPv4 address where people write a name."""
-    try:
-        return socket.gethostbyname(host) if host else ""
-    except OSError as unknown:
-        raise CameraMissing(f"no host is called {host}") from unknown
+class _SessionLead:
+    """What a driver may do to the session of a camera."""
+
+    def __init__(self, camera: GphotoCamera) -> None:
+        self._camera = camera
+
+    def put(self, widget: str, value: int | str) -> None:
+        began_s = time.monotonic()
+        try:
+            self._camera._put(widget, value)
+        except gphoto2.GPhoto2Error as error:
+            raise LibrarySaid(int(error.code), time.monotonic() - began_s) from error
+
+    def let_in(self) -> None:
+        with self._camera._telling():
+            self._camera._let_in()
+
+    def ensure_bulb(self) -> None:
+        said = self._camera._read(Setting.SHUTTER)
+        mode = self._camera._read(Setting.MODE)
+        at_bulb = said is not None and same_meaning(Setting.SHUTTER, said, BULB)
+        if not at_bulb and (mode is None or meaning(Setting.MODE, mode) != BULB):
+            self._camera.change(Setting.SHUTTER, BULB)
+
+    def check_alive(self) -> None:
+        gone = self._camera._ask_whether_alive()
+        if gone is not None:
+            raise gone
+
+    def now_s(self) -> float:
+        return time.monotonic()
+
+    def sleep(self, seconds: float) -> None:
+        time.sleep(seconds)
+
+
+def _hint(kind: int, detail: Any) -> Hint | None:
+    if kind == gphoto2.GP_EVENT_FILE_ADDED:
+        return Hint.PICTURE
+    if kind == gphoto2.GP_EVENT_CAPTURE_COMPLETE:
+        return Hint.COMPLETE
+    told = detail if kind == gphoto2.GP_EVENT_UNKNOWN and isinstance(detail, str) else ""
+    if told.startswith("BulbExposureTime"):
+        return Hint.EXPOSING
+    return Hint.BUSY if re.fullmatch(r"Camera Status [1-9]\d*", told) else None
 
 
 def _begin(camera: Any) -> int:
@@ -368,18 +429,6 @@ def _abilities() -> Any:
     known = gphoto2.CameraAbilitiesList()
     known.load()
     return known
-
-
-@cache
-def _prepare_library(folder: Path) -> None:
-    """Fix what the library takes from its surroundings: language, decimal point, its own settings file."""
-    (folder / "gphoto").mkdir(parents=True, exist_ok=True)
-    (folder / "gphoto" / "settings").touch()
-    os.environ["XDG_CONFIG_HOME"] = str(folder)
-    os.environ["LC_ALL"] = "C.UTF-8"
-    os.environ.pop("LANGUAGE", None)
-    for category in (locale.LC_MESSAGES, locale.LC_NUMERIC):
-        locale.setlocale(category, "C")
 
 
 def _names(listed: Any) -> list[str]:

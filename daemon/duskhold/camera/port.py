@@ -106,13 +106,20 @@ class EventKind(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Identity:
-    """Who the body is. `serial` names it; the address does not."""
+    """Who the body is. `serial` names it; the address does not.
+
+    `holds`: its shutter can be held from here. `proven`: its family was seen at work, on our instrument at least.
+    `needs` is what a person has to see to on the body before a held frame.
+    """
 
     model: str
     serial: str
     vendor_extension: int
     family: str
     library: str
+    holds: bool = True
+    proven: bool = True
+    needs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

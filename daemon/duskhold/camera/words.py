@@ -17,11 +17,25 @@ BULB = "bulb"
 _SAME_WITHIN_STOPS = 0.02
 _ROUNDING_S = 0.000051  # the wire counts tenths of a millisecond
 _NUMBERS = {Setting.SHUTTER, Setting.APERTURE, Setting.ISO}
+_SWITCH = {"0": "off", "1": "on"}
 _ALIASES = {
-    Setting.MODE: {"m": "manual", "a": "aperture", "av": "aperture", "p": "program"},
-    Setting.SHUTTER: {"bulb": BULB, "b": BULB, "65535/65535": BULB},
-    Setting.FOCUS: {"mf": "manual", "af-s": "single", "one shot": "single"},
+    Setting.MODE: {"m": "manual", "a": "aperture", "av": "aperture", "p": "program", "b": BULB},
+    Setting.SHUTTER: {"bulb": BULB, "b": BULB, "time": "time", "65535/65535": BULB, "10.3": "10", "20.3": "20"},
+    Setting.FOCUS: {"mf": "manual", "af-s": "single", "one shot": "single", "automatic": "single"},
     Setting.TARGET: {"memory card": "card", "internal ram": "memory", "sdram": "memory"},
+    Setting.WHITE_BALANCE: {"automatic": "auto"},
+    Setting.DRIVE: {
+        "single shot": "single",
+        "burst": "continuous",
+        "timer": "self_timer",
+        "timer 10 sec": "self_timer",
+    },
+    Setting.BRACKETING: _SWITCH,
+    Setting.EXPOSURE_DELAY: _SWITCH,
+    Setting.MIRROR_LOCK: _SWITCH,
+    Setting.AUTO_ISO: _SWITCH,
+    Setting.STABILISER: _SWITCH,
+    Setting.LIVE_VIEW: {**_SWITCH, "pc": "on", "tft": "on"},
 }
 
 Meaning = float | str
@@ -30,11 +44,11 @@ Meaning = float | str
 def meaning(setting: Setting, word: str) -> Meaning:
     """What `word` stands for in this setting."""
     plain = word.strip().lower()
-    alias = _ALIASES.get(setting, {}).get(plain)
-    if alias is not None:
-        return alias
+    alias = _ALIASES.get(setting, {}).get(plain, plain)
     if setting in _NUMBERS:
-        return _number(plain)
+        return _number(alias)
+    if alias != plain:
+        return alias
     if setting is Setting.QUALITY:
         return _quality(plain)
     return plain
@@ -61,6 +75,14 @@ def find_choice(setting: Setting, wanted: str, choices: Sequence[str]) -> str | 
     return min(reversed(found), key=lambda each: _distance(setting, wanted, each), default=None)
 
 
+def spell_as(setting: Setting, wanted: str, said: str) -> str:
+    """`wanted` as a number when the body `said` a number for one of its words; otherwise as it is."""
+    if not said.strip().isdigit():
+        return wanted
+    numbers = [each for each in _ALIASES.get(setting, {}) if each.isdigit() and same_meaning(setting, each, wanted)]
+    return numbers[0] if numbers else wanted
+
+
 def _distance(setting: Setting, wanted: str, choice: str) -> float:
     one, other = meaning(setting, wanted), meaning(setting, choice)
     if isinstance(one, str) or isinstance(other, str):
@@ -78,6 +100,8 @@ def _number(plain: str) -> Meaning:
 
 
 def _quality(plain: str) -> str:
+    if re.fullmatch(r"c?[lms]\d?", plain):  # sizes, as one family names its JPEG files
+        return "jpeg"
     if "+" in plain:
         return "raw+jpeg"
     if "raw" in plain:
