@@ -13,12 +13,18 @@ from paper import CLOSE_FAULTS, OPEN_FAULTS, PaperCamera
 from duskhold.camera.port import Closing
 from duskhold.shutter.clock import SimulatedClock
 from duskhold.shutter.events import (
+    CallFailed,
     Close,
     CloseAnswered,
+    CloseAsked,
+    Connect,
     Connected,
     Die,
     End,
     ExposeAsked,
+    Failure,
+    HoldEnded,
+    LatchCleared,
     OpenAnswered,
     Refused,
     Started,
@@ -32,8 +38,13 @@ from duskhold.shutter.stepped import SteppedShutter
 PLAN = Exposure("f1", Kind.HELD, 30.0, 35.0, 0.0, 0.005, "here")
 
 
+def _time_ran_away() -> None:
+    raise AssertionError("a day has gone by, and the frame is not told")
+
+
 def world(**options: object) -> tuple[SimulatedClock, PaperCamera, SteppedShutter]:
     clock = SimulatedClock(1000.0)
+    clock.at(1000.0 + 86_400.0, _time_ran_away)
     camera = PaperCamera(clock, **options)  # type: ignore[arg-type]
     return clock, camera, SteppedShutter(camera, clock.as_clock(), 1.7e9, slice_s=0.1)
 
@@ -273,11 +284,55 @@ def test_nothing_is_opened_before_the_first_proof_of_a_closed_shutter() -> None:
     assert not refused()
 
 
-def test_a_hold_that_overran_ends_the_process() -> None:
+def opened_machine() -> Machine:
     machine = Machine()
     for event in (Started(), Connected(), CloseAnswered(Closing.CLOSED, 0.0), ExposeAsked(PLAN, 0.0)):
         machine.step(event, 1.0)
     machine.step(OpenAnswered(1.0, 1.0), 1.0)
+    return machine
+
+
+def test_nothing_is_opened_while_another_frame_is_open() -> None:
+    machine = opened_machine()
+    (refused,) = machine.step(ExposeAsked(replace(PLAN, frame_id="f2"), 0.0), 2.0)
+    assert refused == Refused("busy", "the shutter is in use by another frame")
+
+
+def test_a_request_to_stop_during_the_opening_call_closes_as_soon_as_it_is_answered() -> None:
+    machine = Machine()
+    for event in (Started(), Connected(), CloseAnswered(Closing.CLOSED, 0.0), ExposeAsked(PLAN, 0.0), CloseAsked()):
+        machine.step(event, 1.0)
+    assert machine.step(OpenAnswered(1.0, 1.0), 1.0)[-1] == Close()
+
+
+def test_nothing_open_is_asked_once_more_before_it_is_believed() -> None:
+    machine = opened_machine()
+    machine.step(HoldEnded(31.0), 31.0)
+    assert machine.step(CloseAnswered(Closing.NOTHING_OPEN, 31.0), 31.0) == [Close()]
+    assert machine.frame is not None
+
+
+def test_the_latch_is_not_cleared_while_the_shutter_may_be_open() -> None:
+    machine = opened_machine()
+    machine.step(HoldEnded(31.0), 31.0)
+    for _ in range(3):
+        machine.step(CloseAnswered(Closing.STILL_OPEN, 31.0), 31.0)
+    assert machine.latched
+    assert isinstance(machine.step(LatchCleared(), 32.0)[0], Refused)
+    assert machine.latched
+
+
+def test_a_lost_camera_is_looked_for_until_it_answers() -> None:
+    machine = opened_machine()
+    gone = CallFailed("wait", Failure.LOST, "link_lost", "the link is gone")
+    assert machine.step(HoldEnded(5.0, gone), 5.0)[-1] == Connect()
+    missing = CallFailed("connect", Failure.LOST, "camera_missing", "nothing answers")
+    assert machine.step(missing, 6.0)[-1] == Connect()
+    assert machine.step(Connected(), 7.0) == [Close()]
+
+
+def test_a_hold_that_overran_ends_the_process() -> None:
+    machine = opened_machine()
     assert machine.deadline_s() == pytest.approx(32.0)
     assert machine.step(Tick(), 31.5) == []
     assert Die in [type(effect) for effect in machine.step(Tick(), 32.0)]
@@ -335,7 +390,8 @@ class ShutterLife(RuleBasedStateMachine):
         if drop_after is not None:
             self.clock.at(now_s + drop_after, self.camera.drop)
             self.clock.at(now_s + drop_after + away_s, self.camera.plug_in)
-        if drop_after is not None or "opened_then_no" in opening:
+        unheard = any(fault.startswith(("lost", "hung")) for fault in closing)
+        if drop_after is not None or unheard or "opened_then_no" in opening:
             # A body that answers a closing wrongly after something else went wrong is taken at its word.
             closing = [fault for fault in closing if fault != "closed_then_no"]
         faults = bool(opening or closing or drop_after is not None)

@@ -161,8 +161,6 @@ class Machine:
             return ShutterState.CLOSED
         if self.phase in (Phase.OPEN, Phase.TIMED):
             return ShutterState.OPEN
-        if self.phase is Phase.LOST and self.frame is None and self.trouble is None:
-            return ShutterState.CLOSED
         return ShutterState.UNKNOWN
 
     def closes_in_s(self, now_s: float) -> float | None:
