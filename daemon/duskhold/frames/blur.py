@@ -1,0 +1,130 @@
+"""What happened to fine detail between two pictures: how much of it is left, and whether edges are there twice.
+
+The pieces that did not move give the transfer from the first picture to the second, frequency by frequency, as the
+cross spectrum over the first's own power; noise in the second picture, even a scout frame's, averages out of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from duskhold.frames.registration import Registration
+from duskhold.frames.tiles import frequencies
+
+COARSE_BAND = (0.02, 0.07)
+FINE_BAND = (0.12, 0.28)
+"""In cycles a pixel of `detail`."""
+_STEADY_SHARE = 0.45
+_STEADY_MIN = 6
+_TAPER = 0.22
+_NEAREST_GHOST_PX = 1.8
+_GHOST_MIN = 0.16
+_GHOST_SIGMAS = 6.0
+_DETAIL_MIN = 2e-5
+
+
+@dataclass(frozen=True, slots=True)
+class Blur:
+    """`sharpness_ratio`: fine detail left, second over first, where coarse detail is 1 (1 is as sharp as the first).
+    `contrast_ratio`: coarse detail left, each picture relative to its own light (a veil makes it fall).
+    `second_edge_share`: height of a second edge against the first, 0 when there is none, at `second_edge_px`
+    full-size pixels. All None when there is too little detail.
+    """
+
+    sharpness_ratio: float | None
+    contrast_ratio: float | None
+    second_edge_share: float | None
+    second_edge_px: tuple[float, float] | None
+
+
+NOTHING = Blur(None, None, None, None)
+
+
+def measure_blur(registration: Registration, detail_px: int) -> Blur:
+    """From the pieces that did not move. `detail_px` is how many full-size pixels one of `detail` is."""
+    pairs, static = registration.pairs, registration.static
+    size = pairs.tiles.size
+    along_x, along_y, total = frequencies(size)
+    first = pairs.first[static]
+    turn = np.exp(
+        2j * np.pi * (pairs.shifts[static, 0, None, None] * along_x + pairs.shifts[static, 1, None, None] * along_y)
+    )
+    cross = np.conj(first) * pairs.second[static] * turn
+    power = np.abs(first) ** 2
+    fine, coarse = _in_band(total, FINE_BAND), _in_band(total, COARSE_BAND)
+    if power[:, fine].mean() / size**2 < _DETAIL_MIN:
+        return NOTHING
+    noise = _noise_power(power, total, power[:, fine].mean(axis=1))
+    steady = _steadiest(cross[:, fine])
+    left_fine = _left(cross[steady][:, fine].real, power[steady][:, fine], noise[steady])
+    left_coarse = _left(cross[steady][:, coarse].real, power[steady][:, coarse], noise[steady])
+    if left_fine is None or left_coarse is None or left_coarse <= 0.02:
+        return NOTHING
+    share, place = _second_edge(cross, power, total, size)
+    place_px = None if place is None else (place[0] * detail_px, place[1] * detail_px)
+    return Blur(max(0.0, left_fine / left_coarse), max(0.0, left_coarse), share, place_px)
+
+
+def _in_band(total: NDArray[np.float64], band: tuple[float, float]) -> NDArray[np.bool_]:
+    return np.asarray((total >= band[0]) & (total < band[1]))
+
+
+def _noise_power(
+    power: NDArray[np.float32], total: NDArray[np.float64], fine: NDArray[np.float32]
+) -> NDArray[np.float64]:
+    """Of each piece, from its highest frequencies: all of it where detail falls off steeply before them, half of it
+    where fine texture may still reach there.
+    """
+    top = np.median(power[:, total > 0.47], axis=1)
+    steepness = np.clip((fine / np.maximum(top, 1e-20) - 2) / 6, 0, 1)
+    return np.asarray(top * (0.5 + 0.5 * steepness), dtype=np.float64)
+
+
+def _steadiest(cross: NDArray[np.complex64]) -> NDArray[np.int64]:
+    """Pieces whose fine detail keeps its place best: blur leaves the phases alone, water beside a rock does not."""
+    kept = (cross.real / np.maximum(np.abs(cross), 1e-20)).mean(axis=1)
+    count = max(_STEADY_MIN, int(_STEADY_SHARE * len(kept)))
+    return np.argsort(-kept)[:count]
+
+
+def _left(cross: NDArray[np.float32], power: NDArray[np.float32], noise: NDArray[np.float64]) -> float | None:
+    """Median of the pieces, weighted by their detail: one odd piece must not decide."""
+    detail = power.sum(axis=1) - noise * power.shape[1]
+    rich = np.flatnonzero(detail > 0.3 * power.sum(axis=1))
+    if not rich.size:
+        return None
+    ratios, weights = cross[rich].sum(axis=1) / detail[rich], np.sqrt(detail[rich])
+    order = np.argsort(ratios)
+    half = np.searchsorted(np.cumsum(weights[order]), weights.sum() / 2)
+    return float(ratios[order][half])
+
+
+def _second_edge(
+    cross: NDArray[np.complex64], power: NDArray[np.float32], total: NDArray[np.float64], size: int
+) -> tuple[float, tuple[float, float] | None]:
+    """The strongest peak of the transfer's own picture (what a point became) apart from the first."""
+    summed = power.sum(axis=0)
+    floor = 0.02 * float(np.median(summed[total < 0.3]))
+    transfer = cross.sum(axis=0) / (summed + floor)
+    transfer = transfer * np.exp(-((total / _TAPER) ** 2)) * (total > 0.012)
+    point = np.fft.fftshift(np.fft.irfft2(transfer, s=(size, size)))
+    middle = size // 2
+    rows, columns = np.mgrid[0:size, 0:size] - middle
+    near = point[np.abs(rows).max(axis=1) <= 2][:, np.abs(columns).max(axis=0) <= 2]
+    highest = float(near.max())
+    if highest <= 0:
+        return 0.0, None
+    top = np.unravel_index(int(near.argmax()), near.shape)
+    away = np.hypot(rows - (top[0] - 2), columns - (top[1] - 2))
+    peaks = point == cv2.dilate(point, np.ones((3, 3)))
+    scatter = 1.4826 * float(np.median(np.abs(point[away > size / 4])))
+    candidates = np.where(peaks & (away >= _NEAREST_GHOST_PX) & (away < size / 3), point, -np.inf)
+    row, column = np.unravel_index(int(candidates.argmax()), candidates.shape)
+    share = float(candidates[row, column]) / highest
+    if not np.isfinite(share) or share < _GHOST_MIN or candidates[row, column] < _GHOST_SIGMAS * scatter:
+        return max(0.0, share) if np.isfinite(share) and share < _GHOST_MIN else 0.0, None
+    return share, (float(column - middle - (top[1] - 2)), float(row - middle - (top[0] - 2)))

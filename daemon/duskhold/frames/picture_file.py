@@ -1,0 +1,191 @@
+"""Picture files opened, checked and read into linear light; every way in which that can fail has a name."""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from duskhold.frames.picture import Mosaic, Picture, picture_from_coded, picture_from_mosaic
+
+LARGEST_PIXELS = 400_000_000
+SMALLEST_SIDE_PX = 64
+_JPEG, _PNG, _TIFF = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", (b"II*\0", b"MM\0*")
+_TURNED_DEG = {1: 0, 3: 180, 6: 90, 8: 270}  # Exif tag 0x0112 (CIPA DC-008), clockwise
+_RAW_TURNED_DEG = {0: 0, 3: 180, 5: 270, 6: 90}  # as the raw library numbers them
+
+
+class PictureUnread(Exception):
+    """A file that cannot be measured; it stays as it is. `code` is for programs."""
+
+    code = "picture_unread"
+
+
+class PictureEmpty(PictureUnread):
+    code = "picture_empty"
+
+
+class PictureTruncated(PictureUnread):
+    code = "picture_truncated"
+
+
+class PictureCorrupt(PictureUnread):
+    code = "picture_corrupt"
+
+
+class PictureForeign(PictureUnread):
+    code = "picture_foreign"
+
+
+class PictureUnsuited(PictureUnread):
+    """Readable, and yet nothing to measure: monochrome, 16 bits without a stated curve, too small, too large."""
+
+    code = "picture_unsuited"
+
+
+def read_picture(path: Path) -> Picture:
+    """Read a JPEG, PNG, 8-bit TIFF or raw file. Raises `PictureUnread` and `OSError`."""
+    with path.open("rb") as file:
+        head = file.read(16)
+    if not head:
+        raise PictureEmpty(f"{path.name} is empty (0 bytes).")
+    if head.startswith(_JPEG):
+        return _read_coded(path, _checked_jpeg(path))
+    if head.startswith(_PNG) or (head.startswith(_TIFF) and path.suffix.lower() in (".tif", ".tiff")):
+        return _read_coded(path, np.fromfile(path, np.uint8))
+    return picture_from_mosaic(read_mosaic(path))
+
+
+def read_mosaic(path: Path) -> Mosaic:
+    """A raw file's numbers. Raises `PictureUnread` and `OSError`."""
+    import rawpy
+
+    with path.open("rb") as file:
+        if not file.read(1):
+            raise PictureEmpty(f"{path.name} is empty (0 bytes).")
+    try:
+        with rawpy.imread(str(path)) as raw:
+            return _mosaic(path, raw)
+    except (rawpy.LibRawFileUnsupportedError, rawpy.LibRawNoThumbnailError) as error:
+        raise PictureForeign(f"{path.name} is no picture that this program can read.") from error
+    except (rawpy.LibRawIOError, rawpy.LibRawDataError) as error:
+        raise PictureTruncated(f"{path.name} ends too early or is damaged ({_said(error)}).") from error
+    except rawpy.LibRawError as error:
+        raise PictureCorrupt(f"{path.name} cannot be unpacked ({_said(error)}).") from error
+
+
+def _mosaic(path: Path, raw: Any) -> Mosaic:
+    pattern = raw.raw_pattern
+    if pattern is None or raw.num_colors != 3:
+        raise PictureUnsuited(
+            f"{path.name} is a raw file without a pattern of three colours (monochrome or developed)."
+        )
+    if pattern.shape != (2, 2):
+        raise PictureUnsuited(
+            f"{path.name} has a colour pattern of {pattern.shape[0]} by {pattern.shape[1]}; "
+            "only two by two is measured. Compare its JPEG instead."
+        )
+    numbers = raw.raw_image_visible.copy()
+    _ensure_size(path, numbers.shape[1], numbers.shape[0])
+    channels = [min(int(each), 3) for each in pattern.ravel()]
+    colours = [{"R": 0, "G": 1, "B": 2}[chr(raw.color_desc[each])] for each in channels]
+    black = [float(raw.black_level_per_channel[each]) for each in channels]
+    return Mosaic(
+        numbers=numbers,
+        pattern=((colours[0], colours[1]), (colours[2], colours[3])),
+        black=(black[0], black[1], black[2], black[3]),
+        white=float(raw.white_level),
+        turned_deg=_RAW_TURNED_DEG.get(raw.sizes.flip, 0),
+        neutral=_neutral(raw),
+    )
+
+
+def _neutral(raw: Any) -> tuple[float, float, float]:
+    red, green, blue = (float(each) for each in raw.camera_whitebalance[:3])
+    return (red / green, 1.0, blue / green) if min(red, green, blue) > 0 else (1.0, 1.0, 1.0)
+
+
+def _read_coded(path: Path, content: NDArray[np.uint8]) -> Picture:
+    turned_deg = _checked_header(path)
+    numbers = cv2.imdecode(content, cv2.IMREAD_COLOR)  # turns the picture as its Exif asks
+    if numbers is None:
+        raise PictureCorrupt(f"{path.name} cannot be decoded: it is damaged or ends too early.")
+    return picture_from_coded(np.asarray(numbers, dtype=np.uint8), turned_deg)
+
+
+def _checked_header(path: Path) -> int:
+    """How far the picture is turned to be shown, in degrees clockwise."""
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about size and odd Exif, which are judged here
+            with Image.open(path) as opened:
+                mode, size, orientation = opened.mode, opened.size, opened.getexif().get(0x0112, 1)
+    except (UnidentifiedImageError, SyntaxError, ValueError, EOFError) as error:
+        raise PictureCorrupt(f"{path.name} begins like a picture and cannot be read as one.") from error
+    except Image.DecompressionBombError as error:
+        raise PictureUnsuited(f"{path.name} is larger than {LARGEST_PIXELS // 1_000_000} million pixels.") from error
+    _ensure_size(path, *size)
+    if mode.startswith(("I", "F")):
+        raise PictureUnsuited(
+            f"{path.name} has more than 8 bits a channel and does not say what curve they follow; "
+            "compare the raw file or the camera's JPEG."
+        )
+    if mode in ("1", "L", "LA"):
+        raise PictureUnsuited(f"{path.name} is monochrome; red, green and blue are needed.")
+    if mode not in ("RGB", "RGBA", "P"):
+        raise PictureUnsuited(f"{path.name} is not in red, green and blue ({mode}).")
+    return _TURNED_DEG.get(orientation, 0)
+
+
+def _ensure_size(path: Path, width: int, height: int) -> None:
+    if min(width, height) < SMALLEST_SIDE_PX:
+        raise PictureUnsuited(f"{path.name} is only {width} by {height} pixels.")
+    if width * height > LARGEST_PIXELS:
+        raise PictureUnsuited(f"{path.name} has {width} by {height} pixels, more than can be measured.")
+
+
+def _checked_jpeg(path: Path) -> NDArray[np.uint8]:
+    """The file's bytes, once their end is there and no marker stands where none may (ITU-T T.81, annex B).
+
+    The decoder fills up what is missing with grey and says nothing.
+    """
+    content = np.fromfile(path, np.uint8)
+    scan = _scan_start(path, content)
+    marked = np.flatnonzero(content[scan:-1] == 0xFF) + scan
+    after = content[marked + 1]
+    ends = marked[after == 0xD9]
+    if not ends.size:
+        raise PictureTruncated(f"{path.name} ends too early: the mark at a JPEG's end is missing.")
+    # Stuffed zeros, restarts and fill bytes; between the scans of a progressive picture also tables and scans.
+    inside = after[marked < ends[0]]
+    allowed = (inside == 0) | ((inside >= 0xD0) & (inside <= 0xD7)) | np.isin(inside, (0xFF, 0xC4, 0xDA, 0xDB, 0xDD))
+    if not allowed.all():
+        raise PictureCorrupt(f"{path.name} is damaged: marks stand where none may be in a JPEG.")
+    return content
+
+
+def _scan_start(path: Path, content: NDArray[np.uint8]) -> int:
+    place = 2
+    while place + 4 <= content.size:
+        if content[place] != 0xFF:
+            raise PictureCorrupt(f"{path.name} is damaged: its JPEG header makes no sense at byte {place}.")
+        marker = int(content[place + 1])
+        if marker == 0xFF:
+            place += 1
+            continue
+        length = int(content[place + 2]) << 8 | int(content[place + 3])
+        place += 2 + length
+        if marker == 0xDA:
+            return place
+    raise PictureTruncated(f"{path.name} ends within its JPEG header.")
+
+
+def _said(error: Exception) -> str:
+    said = error.args[0] if error.args else error
+    return said.decode(errors="replace") if isinstance(said, bytes) else str(said)
