@@ -13,6 +13,7 @@ def frame_record(frame: Frame) -> dict[str, object]:
         "outcome": "unknown",
         "planned_s": asked.planned_s,
         "open_s": None,
+        "open_s_sigma_s": None,
         "open_s_range": None,
         "opened_utc": None,
         "closed_utc": None,
@@ -22,6 +23,7 @@ def frame_record(frame: Frame) -> dict[str, object]:
         "shutter": "unknown",
         "files": [],
         "reason": NOT_CONCLUDED,
+        "decision": dict(asked.decision),
     }
     if isinstance(asked, Refusal):
         record |= {"outcome": "refused", "open_s": 0.0, "shutter": "closed", "reason": asked.reason}
@@ -29,6 +31,7 @@ def frame_record(frame: Frame) -> dict[str, object]:
         record |= {
             "outcome": outcome.outcome,
             "open_s": outcome.open_s,
+            "open_s_sigma_s": outcome.report.get("open_s_sigma_s"),
             "open_s_range": None if outcome.open_s_range is None else list(outcome.open_s_range),
             "opened_utc": outcome.opened_utc,
             "closed_utc": outcome.closed_utc,

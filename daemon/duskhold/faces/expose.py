@@ -5,6 +5,7 @@ import secrets
 import signal
 import sys
 import time
+from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -66,6 +67,7 @@ def run(args: argparse.Namespace) -> Answer:
         outcome = _expose(args, station, countdown, caught)
         countdown.clear()
         body = _record(station, outcome.frame_id, frame_record)
+        body["notices"] = station.link.state()["notices"]
         body["earlier"] = [_record(station, one.frame_id, frame_record) for one in earlier]
     status = status_after(caught, EXIT_OF[outcome.outcome])
     return Answer(body, status, partial(_show, body, zone_of(settings)))
@@ -84,6 +86,11 @@ def _check(args: argparse.Namespace) -> None:
     from duskhold.faces.solve import ask
 
     computed = [args.base, args.metered, args.opens, args.rate, args.place]
+    if args.seconds is None and not any(option is not None for option in computed):
+        raise Wrong(
+            "usage", "How long is not said.", field="--for",
+            hint="--for SECONDS holds that long; --base, --filters, --metered and --rate or --place compute it.",
+        )  # fmt: skip
     if args.seconds is None:
         ask(args, opens_utc=now_utc())
     elif any(option is not None for option in computed):
@@ -178,11 +185,39 @@ def _show(body: dict[str, Any], zone: "tzinfo | None") -> None:
 
     if body["earlier"]:
         show_records("Left behind by an earlier run, now recorded", body["earlier"], zone)
-    show_records(_title(body), [body], zone)
+    wording.print_table(_title(body), ("", "", ""), [*_rows(body, zone)])
     for file in body["files"]:
         print(f"  {file['path']}  {file['bytes'] / 1e6:.1f} MB")
     if body["reason"]:
         print(f"  {body['reason']}")
+    for notice in body["notices"]:
+        print(f"  note: {notice}")
+
+
+def _rows(body: dict[str, Any], zone: "tzinfo | None") -> Iterator[list[str]]:
+    from duskhold.plan.stamp import utc_from
+
+    yield ["frame", body["frame_id"], ""]
+    if body["planned_s"] is not None:
+        yield ["planned", wording.duration(body["planned_s"]), _reasoning(body["decision"])]
+    if body["open_s"] is not None and body["outcome"] != "refused":
+        sigma_s = body["open_s_sigma_s"]
+        doubt = "" if sigma_s is None else f"give or take {sigma_s * 1000:.0f} ms"
+        yield ["open", f"{body['open_s']:.2f} s", doubt]
+    elif body["open_s_range"] is not None:
+        least_s, most_s = body["open_s_range"]
+        yield ["open", f"{wording.duration(least_s)} to {wording.duration(most_s)}", "not known better"]
+    for word in ("opened", "closed"):
+        if body[f"{word}_utc"]:
+            moment = utc_from(body[f"{word}_utc"])
+            yield [word, f"{wording.clock_utc(moment)} UTC", wording.clock_local(moment, zone)]
+
+
+def _reasoning(decision: dict[str, Any]) -> str:
+    correction = decision.get("correction_stops")
+    if correction is None:
+        return ""
+    return f"{wording.duration(decision['plain_s'])} plain, {wording.stops(correction)} for the light since metering"
 
 
 def _title(body: dict[str, Any]) -> str:
