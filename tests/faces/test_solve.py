@@ -12,6 +12,7 @@ Capture = pytest.CaptureFixture[str]
 FIELDS = [
     "base_s", "plain_s", "delay_s", "rate_stops_per_min", "open_s", "closes_utc", "correction_stops", "finishable",
     "most_plain_s", "shortfall_stops", "uncorrected_error_stops", "limits_exceeded", "reason",
+    "ways_out", "budget", "alternatives", "trend", "proposals", "plan_b",
 ]  # fmt: skip
 TIMES = ("--metered", "2026-10-14T17:20:00Z", "--opens", "2026-10-14T17:21:10Z")
 

@@ -1,0 +1,87 @@
+"""How the light changes, as it is asked for: a stated rate, a clear sky, or readings with or without one."""
+
+import argparse
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from duskhold.faces.answer import Wrong
+from duskhold.faces.inputs import number_of, place_of
+
+if TYPE_CHECKING:
+    from duskhold.app.settings import Settings
+    from duskhold.light.place import Place
+    from duskhold.light.reading import Reading
+    from duskhold.light.skyshape import SkyShape
+    from duskhold.plan.decision import Drift, TrendDrift
+
+LARGEST_RATE_STOPS_PER_MIN = 10.0
+
+
+def add_drift_options(group: argparse._ArgumentGroup) -> None:
+    """The options that say how the light changes."""
+    group.add_argument("--rate", metavar="STOPS_PER_MIN", type=float, help="how the light changes, + brightens")
+    group.add_argument("--place", metavar="LAT,LON", help="follow the clear sky of this place instead")
+    group.add_argument(
+        "--readings", metavar="FILE",
+        help="follow light readings: a CSV taken_utc,level_stops,sigma_stops,source; "
+        "with --place (or the settings' place) the sky gives the shape where it agrees",
+    )  # fmt: skip
+
+
+def drift_of(args: argparse.Namespace, settings: "Settings", metered_utc: datetime, opens_utc: datetime) -> "Drift":
+    """The drift that the options ask for. Raises `Wrong`."""
+    from duskhold.plan.decision import SkyDrift, SteadyDrift
+
+    if args.readings is not None:
+        if args.rate is not None:
+            raise Wrong("usage", "Readings and a stated rate exclude each other.", field="--rate")
+        return _trend(args, settings, metered_utc, opens_utc)
+    if (args.rate is None) == (args.place is None):
+        raise Wrong(
+            "usage", "The light's change is given by --rate or by --place, one of them, or by --readings.",
+            field="--rate",
+            hint="--rate -0.18 as measured between two base frames, or --place LAT,LON for a clear sky.",
+        )  # fmt: skip
+    if args.rate is None:
+        return SkyDrift(place_of("--place", args.place))
+    largest = LARGEST_RATE_STOPS_PER_MIN
+    return SteadyDrift(number_of("--rate", args.rate, -largest, largest, "stops per minute"))
+
+
+def _trend(args: argparse.Namespace, settings: "Settings", metered_utc: datetime, opens_utc: datetime) -> "TrendDrift":
+    from duskhold.light.trend import NoTrend, fuse
+    from duskhold.plan.decision import TrendDrift
+
+    place = place_of("--place", args.place) if args.place is not None else _own_place(settings)
+    readings = _readings(args)
+    shape = None if place is None else _shape(place, metered_utc)
+    found = fuse(readings, metered_utc, opens_utc, settings.limits.reading_age_max_s, shape)
+    if isinstance(found, NoTrend):
+        said = found.reason[:1].upper() + found.reason[1:] + "."
+        raise Wrong(
+            found.lack.value, said, field="--readings", exit_status=3,
+            hint="Take a base frame now, without the filter; two some minutes apart tell the rate.",
+        )  # fmt: skip
+    return TrendDrift(found)
+
+
+def _own_place(settings: "Settings") -> "Place | None":
+    return None if settings.place is None else settings.place.place()
+
+
+def _shape(place: "Place", metered_utc: datetime) -> "SkyShape":
+    from duskhold.light.skyshape import SkyShape
+    from duskhold.plan.outlook import midnight_before, sky_of
+
+    midnight = midnight_before(metered_utc)
+    return SkyShape(sky_of(place, midnight), midnight)
+
+
+def _readings(args: argparse.Namespace) -> "tuple[Reading, ...]":
+    from duskhold.app.readings_file import ReadingsWrong, load_readings
+
+    try:
+        return load_readings(Path(args.readings))
+    except ReadingsWrong as wrong:
+        raise Wrong("bad_input", f"{wrong}.", field="--readings") from wrong

@@ -1,0 +1,99 @@
+"""Pictures of a solution: the light with its readings, band and opening, or a bar of the ways out."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from duskhold.faces.answer import Wrong
+
+if TYPE_CHECKING:
+    from duskhold.faces.solve import Question
+    from duskhold.faces.solve_answer import Ending
+    from duskhold.light.trend import Trend
+    from duskhold.plan.decision import ExposureDecision
+
+KINDS = (".png", ".svg", ".pdf")
+_AFTER_S = 600.0
+_INK, _BAND, _OPEN = "#223344", "#7aa6c2", "#e0a030"
+
+
+def draw_solution(target: str, question: "Question", decision: "ExposureDecision", ending: "Ending") -> None:
+    """Draw the light curve, and beside it the ways out where there are any. Raises `Wrong`, `OSError`."""
+    if Path(target).suffix.lower() not in KINDS:
+        raise Wrong("bad_input", f"A picture is one of {', '.join(KINDS)}.", field="--picture")
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from matplotlib.figure import Figure
+
+    columns = 2 if ending.ways_out else 1
+    figure = Figure(figsize=(7.0 * columns, 4.2), layout="constrained")
+    axes: Any = figure.subplots(1, columns, squeeze=False)[0]
+    _draw_light(axes[0], question, decision, ending)
+    if ending.ways_out:
+        _draw_ways(axes[1], question, ending)
+    figure.savefig(target, dpi=120)
+
+
+def _draw_light(axes: Any, question: "Question", decision: "ExposureDecision", ending: "Ending") -> None:
+    from duskhold.plan.decision import TrendDrift
+
+    forecast = ending.forecast
+    open_s = decision.open_s or question.settings.limits.longest_s
+    until_s = decision.delay_s + open_s + min(_AFTER_S, open_s)
+    first_s = max(0.0, forecast.starts_s)
+    at_s = [first_s + (until_s - first_s) * step / 120.0 for step in range(121)]
+    stops = [forecast.level_stops(each) for each in at_s]
+    minutes = [each / 60.0 for each in at_s]
+    axes.plot(minutes, stops, color=_INK, label="light to come")
+    if isinstance(question.drift, TrendDrift):
+        _draw_readings(axes, question.drift.trend, at_s, stops)
+    word = "open" if decision.open_s is not None else "longest time allowed"
+    axes.axvspan(decision.delay_s / 60.0, (decision.delay_s + open_s) / 60.0, color=_OPEN, alpha=0.25, label=word)
+    axes.set_xlabel("minutes after metering")
+    axes.set_ylabel("light, stops against metering")
+    axes.set_title("Light and opening")
+    axes.grid(alpha=0.3)
+    axes.legend(fontsize="small")
+
+
+def _draw_readings(axes: Any, trend: "Trend", at_s: list[float], stops: list[float]) -> None:
+    sigmas = [sum(each**2 for each in trend.sigmas(one, one + 0.1)) ** 0.5 for one in at_s]
+    low = [each - 2.0 * sigma for each, sigma in zip(stops, sigmas, strict=True)]
+    high = [each + 2.0 * sigma for each, sigma in zip(stops, sigmas, strict=True)]
+    axes.fill_between([each / 60.0 for each in at_s], low, high, color=_BAND, alpha=0.35, label="95 % band")
+    # Readings have a zero of their own: they are hung where the trend sees the newest of them.
+    zero = trend.used[-1].level_stops - trend.level.value
+    mark = trend.mark_utc
+    axes.errorbar(
+        [(one.taken_utc - mark).total_seconds() / 60.0 for one in trend.used],
+        [one.level_stops - zero for one in trend.used],
+        yerr=[2.0 * one.sigma_stops for one in trend.used],
+        fmt="o", color=_INK, capsize=3, label="readings",
+    )  # fmt: skip
+    if trend.left_out:
+        axes.plot(
+            [(one.reading.taken_utc - mark).total_seconds() / 60.0 for one in trend.left_out],
+            [one.reading.level_stops - zero for one in trend.left_out],
+            "x", color="#b03030", label="left out",
+        )  # fmt: skip
+    if trend.model_rate is not None:
+        from_min = (trend.used[0].taken_utc - mark).total_seconds() / 60.0
+        at_newest_min = (trend.newest_utc - mark).total_seconds() / 60.0
+        ends_min = at_s[-1] / 60.0
+        model = [trend.level.value + trend.model_rate * (each - at_newest_min) for each in (from_min, ends_min)]
+        axes.plot([from_min, ends_min], model, "--", color="#888888", label="clear sky's rate")
+
+
+def _draw_ways(axes: Any, question: "Question", ending: "Ending") -> None:
+    names = [f"{way.kind.value}: {way.setting}" for way in ending.ways_out]
+    places = list(range(len(names)))[::-1]
+    axes.barh(places, [way.open_s for way in ending.ways_out], color=_BAND)
+    for place, way in zip(places, ending.ways_out, strict=True):
+        short = f"  {way.open_s:.0f} s" + (f", −{way.shortfall_stops:.2f} stop" if way.shortfall_stops else "")
+        axes.text(way.open_s, place, short, va="center", fontsize="small")
+    axes.axvline(question.settings.limits.longest_s, color="#b03030", linestyle=":", label="longest time allowed")
+    axes.set_yticks(places, names, fontsize="small")
+    axes.set_xlim(0.0, 1.4 * max(way.open_s for way in ending.ways_out))
+    axes.set_xlabel("seconds open")
+    axes.set_title("Ways out")
+    axes.legend(fontsize="small")

@@ -1,0 +1,184 @@
+"""The whole answer of `solve`: the decision, how sure it is, what else could be done, and what to fit."""
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from duskhold.faces.solve import decision_body
+from duskhold.plan.stamp import utc_text
+
+if TYPE_CHECKING:
+    from duskhold.faces.solve import Question
+    from duskhold.faces.want import Offers
+    from duskhold.light.forecast import Forecast
+    from duskhold.light.trend import Trend
+    from duskhold.plan.bag import Proposal
+    from duskhold.plan.budget import Budget
+    from duskhold.plan.decision import ExposureDecision
+    from duskhold.plan.ways_out import WayOut
+
+_HABIT_STOPS = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """What another rule would hold, and what that gives."""
+
+    name: str
+    open_s: float
+    error_stops: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """What belongs to a decision: its error budget, other rules' times, ways out, and the light it rests on."""
+
+    forecast: "Forecast"
+    budget: "Budget | None"
+    alternatives: tuple[Alternative, ...]
+    ways_out: "tuple[WayOut, ...]"
+
+
+def ending_of(question: "Question", decision: "ExposureDecision", from_bag: bool) -> Ending:
+    """Work out what belongs to a decision; `from_bag` offers other filters too."""
+    from duskhold.plan.budget import budget_of
+    from duskhold.plan.outlook import outlook
+
+    forecast = outlook(question.drift, question.metered_utc, question.opens_utc)
+    budget = budget_of(decision, question.drift, question.filters)
+    return Ending(
+        forecast, budget, _alternatives(question, decision, forecast), _ways(question, decision, forecast, from_bag)
+    )
+
+
+def whole_body(
+    question: "Question", decision: "ExposureDecision", ending: Ending, offers: "Offers | None"
+) -> dict[str, object]:
+    """The JSON object of `solve`."""
+    from duskhold.plan.decision import TrendDrift
+
+    drift = question.drift
+    return decision_body(decision) | {
+        "ways_out": [_way_body(way) for way in ending.ways_out],
+        "budget": _budget_body(ending.budget),
+        "alternatives": [
+            {"name": one.name, "open_s": one.open_s, "error_stops": one.error_stops} for one in ending.alternatives
+        ],
+        "trend": trend_body(drift.trend) if isinstance(drift, TrendDrift) else None,
+        "proposals": None if offers is None else [_proposal_body(one) for one in offers.now],
+        "plan_b": None if offers is None else _later_body(offers),
+    }
+
+
+def trend_body(trend: "Trend") -> dict[str, object]:
+    """How the light goes, and what that rests on."""
+    measured = trend.measured_rate
+    return {
+        "choice": trend.choice.value,
+        "newest_utc": utc_text(trend.newest_utc),
+        "readings_used": len(trend.used),
+        "left_out": [{"taken_utc": utc_text(one.reading.taken_utc), "reason": one.reason} for one in trend.left_out],
+        "level_stops": trend.level.value,
+        "level_sigma_stops": trend.level.sigma,
+        "rate_stops_per_min": trend.rate.value,
+        "rate_sigma_stops_per_min": trend.rate.sigma,
+        "curvature_stops_per_min2": trend.bend.value,
+        "curvature_sigma_stops_per_min2": trend.bend.sigma,
+        "measured_rate_stops_per_min": measured.value if measured else None,
+        "measured_rate_sigma_stops_per_min": measured.sigma if measured else None,
+        "model_rate_stops_per_min": trend.model_rate,
+        "disagreement": trend.disagreement,
+        "cloud_stops": trend.cloud_stops,
+        "reason": None if measured else "one reading tells no rate",
+    }
+
+
+def _ways(
+    question: "Question", decision: "ExposureDecision", forecast: "Forecast", from_bag: bool
+) -> "tuple[WayOut, ...]":
+    from duskhold.plan.bag import stacks
+    from duskhold.plan.ways_out import Stuck, ways_out
+
+    stuck_by = {"longest_s", "correction_max_stops"} & set(decision.limits_exceeded)
+    if decision.finishable and not stuck_by:
+        return ()
+    stuck = Stuck(
+        plain_s=decision.plain_s,
+        opens_s=decision.delay_s,
+        longest_s=question.settings.limits.longest_s,
+        filter_stops=question.filter.stops,
+        f_number=question.apertures[1] if question.apertures else None,
+        iso=question.isos[1] if question.isos else None,
+    )
+    return ways_out(stuck, forecast, stacks(question.bag) if from_bag else ())
+
+
+def _alternatives(question: "Question", decision: "ExposureDecision", forecast: "Forecast") -> tuple[Alternative, ...]:
+    plain_s, label_stops = decision.plain_s, _label_stops(question)
+    habit = -_HABIT_STOPS if decision.rate_stops_per_min > 0.0 else _HABIT_STOPS
+    held = [("plain time, no drift", plain_s), ("half a stop by habit", plain_s * 2.0**habit)]
+    if label_stops is not None:
+        held.insert(0, ("label's stops, no drift", plain_s * 2.0 ** (label_stops - question.filter.stops)))
+    return tuple(
+        Alternative(name, open_s, _error(forecast, decision, open_s)) for name, open_s in held if open_s < 86_400.0
+    )
+
+
+def _error(forecast: "Forecast", decision: "ExposureDecision", held_s: float) -> float:
+    return math.log2(forecast.dose(decision.delay_s, decision.delay_s + held_s) / decision.plain_s)
+
+
+def _label_stops(question: "Question") -> float | None:
+    """What the labels of measured filters from the bag would say; None when no label differs."""
+    from duskhold.light.filters import parse_filter
+
+    labels = {one.name: parse_filter(one.label).stops for one in question.settings.filters}
+    stops = math.fsum(labels.get(one.label, one.stops) for one in question.filters)
+    return stops if abs(stops - question.filter.stops) > 1e-9 else None
+
+
+def _budget_body(budget: "Budget | None") -> dict[str, object] | None:
+    from duskhold.plan.budget import TOLERANCE_STOPS
+
+    if budget is None:
+        return None
+    return {
+        "reading": budget.reading,
+        "rate": budget.rate,
+        "filter": budget.filter,
+        "latency": budget.latency,
+        "total": budget.total,
+        "tolerance_stops": TOLERANCE_STOPS,
+        "miss_probability": budget.miss_probability(TOLERANCE_STOPS),
+    }
+
+
+def _way_body(way: "WayOut") -> dict[str, object]:
+    return {
+        "kind": way.kind.value,
+        "setting": way.setting,
+        "open_s": way.open_s,
+        "shortfall_stops": way.shortfall_stops,
+        "gains_stops": way.gains_stops,
+        "note": way.note,
+    }
+
+
+def _proposal_body(one: "Proposal") -> dict[str, Any]:
+    return {
+        "filters": list(one.filters),
+        "filter_stops": one.filter_stops,
+        "aperture": one.aperture.name,
+        "iso": one.iso.name,
+        "open_s": one.open_s,
+        "off_stops": one.off_stops,
+        "fits": one.fits,
+    }
+
+
+def _later_body(offers: "Offers") -> list[dict[str, object]]:
+    return [
+        {"later_min": minutes, "proposal": None if one is None else _proposal_body(one),
+         "reason": None if one is not None else "nothing in the bag ends in that light"}
+        for minutes, one in offers.later
+    ]  # fmt: skip
