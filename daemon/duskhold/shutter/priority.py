@@ -5,7 +5,7 @@ from __future__ import annotations
 import ctypes
 import os
 
-_MCL_CURRENT_AND_FUTURE = 1 | 2
+_MCL_CURRENT = 1  # not the future's pages: with a small limit, a large picture would then not fit into memory at all
 PRIORITY = 20
 
 
@@ -16,14 +16,14 @@ def claim_real_time() -> str | None:
     except PermissionError:
         return (
             "no real-time priority (RLIMIT_RTPRIO is 0 for this user): under load the shutter may close "
-            "some milliseconds late; the unit that set-up writes grants it"
+            "some milliseconds late; the limits file of `duskhold set-up --system` grants it from the next login on"
         )
     return None
 
 
 def lock_memory() -> str | None:
-    """Keep the process's pages in memory. None when granted, else a sentence that says what is missing."""
+    """Keep the pages that the process has now in memory. None when granted, else a sentence that says what is missing."""
     libc = ctypes.CDLL(None, use_errno=True)
-    if libc.mlockall(_MCL_CURRENT_AND_FUTURE) != 0:
+    if libc.mlockall(_MCL_CURRENT) != 0:
         return f"memory not locked ({os.strerror(ctypes.get_errno())}): a swapped page may delay the closing"
     return None
