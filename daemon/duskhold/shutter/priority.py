@@ -16,13 +16,13 @@ def claim_real_time() -> str | None:
     except PermissionError:
         return (
             "no real-time priority (RLIMIT_RTPRIO is 0 for this user): under load the shutter may close "
-            "some milliseconds late; the limits file of `duskhold set-up --system` grants it from the next login on"
+            "some milliseconds late; the limits file that set-up writes grants it from the next login on"
         )
     return None
 
 
 def lock_memory() -> str | None:
-    """Keep the pages that the process has now in memory. None when granted, else a sentence that says what is missing."""
+    """Keep the pages that the process has now in memory. None when granted, else a sentence: what is missing."""
     libc = ctypes.CDLL(None, use_errno=True)
     if libc.mlockall(_MCL_CURRENT) != 0:
         return f"memory not locked ({os.strerror(ctypes.get_errno())}): a swapped page may delay the closing"
