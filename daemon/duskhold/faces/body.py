@@ -1,4 +1,4 @@
-"""`duskhold body`: what can be learnt of the body that is connected."""
+"""`duskhold body`: what is connected, what can be learnt of it, and its settings put back as they were found."""
 
 import argparse
 import sys
@@ -18,8 +18,20 @@ FEWEST_FRAMES, USUAL_FRAMES, MOST_FRAMES = 3, 8, 60
 
 def add_parser(subparsers: Any) -> None:
     """Declare the command and what can be done with a body."""
-    parser: argparse.ArgumentParser = subparsers.add_parser("body", help="learn how exactly this camera keeps time")
-    deeds = parser.add_subparsers(dest="deed", metavar="DEED", required=True)
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "body",
+        help="what is connected, how exactly it keeps time, and its settings put back",
+        description="Without a deed: what is connected, how its shutter is held, and what it can be asked.",
+    )
+    camera = "simulated, usb or ptpip:HOST:PORT:EVENTPORT"
+    parser.add_argument("--camera", metavar="ADDRESS", help=camera)
+    deeds = parser.add_subparsers(dest="deed", metavar="DEED")
+    restore = deeds.add_parser(
+        "restore",
+        help="put the settings back as `check --fix` found them",
+        description="Puts back what `check --fix` found before it set anything, and forgets it when all is back.",
+    )
+    restore.add_argument("--camera", metavar="ADDRESS", default=argparse.SUPPRESS, help=camera)
     bench = deeds.add_parser(
         "bench",
         help="learn close minus open latency, in steady light",
@@ -27,12 +39,21 @@ def add_parser(subparsers: Any) -> None:
         "shorter a held exposure really is. Needs steady light, a raw file, and a scene that does not move or clip: "
         "an evenly lit wall, out of focus, indoors. The frames are kept.",
     )
-    bench.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
+    bench.add_argument("--camera", metavar="ADDRESS", default=argparse.SUPPRESS, help=camera)
     bench.add_argument("--frames", metavar="N", type=int, default=USUAL_FRAMES, help=f"held frames ({USUAL_FRAMES})")
     bench.add_argument("--dial", metavar="TIME", default="1", help="dial time to compare with, true powers of two (1)")
 
 
 def run(args: argparse.Namespace) -> Answer:
+    """Do the deed."""
+    from duskhold.faces import body_show
+
+    if args.deed is None:
+        return body_show.show(args)
+    return body_show.restore(args) if args.deed == "restore" else _bench(args)
+
+
+def _bench(args: argparse.Namespace) -> Answer:
     """Learn and answer."""
     from duskhold.app.exposing import Watch
     from duskhold.app.learning import LearningFailed, learn_body

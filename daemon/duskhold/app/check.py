@@ -1,0 +1,126 @@
+"""The check before the shot on a body: asking it, putting right what can be set, and putting back what was found."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+from pathlib import Path
+
+from duskhold.app.check_memory import CheckMemory
+from duskhold.app.checklist import Facts, Item, State, Wanted, judge
+from duskhold.app.station import Station
+from duskhold.camera.port import Setting
+from duskhold.camera.words import same_meaning
+from duskhold.shutter.clock import utc_now
+from duskhold.shutter.holder_link import HolderRefused
+
+_NEVER_PUT_BACK = {Setting.SHOTS_LEFT, Setting.BATTERY, Setting.CLOCK}
+_FIRST = (Setting.MODE, Setting.SHUTTER)
+"""A body in another mode refuses what belongs to manual: the mode goes first when put right, and last when put back."""
+
+
+class NoBody(Exception):
+    """No body answers."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One setting that was set: what it was, what was asked, and what the body then said, or why it would not."""
+
+    setting: Setting
+    was: str | None
+    asked: str
+    now: str | None
+    trouble: str | None = None
+
+
+def ask_facts(station: Station, zone: tzinfo | None) -> Facts:
+    """What is known now. Raises `NoBody`, `HolderRefused`, `HolderSilent`."""
+    said = station.link.settings()
+    identity = station.identity()
+    if identity is None:
+        raise NoBody("no camera answers, so there is nothing to check")
+    return Facts(
+        identity=identity,
+        said=said,
+        disk_free_bytes=shutil.disk_usage(_existing(station.folders.data)).free,
+        clock_offset_s=_clock_offset_s(said.get(Setting.CLOCK), zone),
+        leftovers=len(station.link.new_pictures()),
+    )
+
+
+def fix(station: Station, facts: Facts, wanted: Wanted, memory: CheckMemory, zone: tzinfo | None) -> list[Change]:
+    """Set what is bad and can be set, each read back. What was there before is written down first."""
+    bad = [item for item in judge(facts, wanted, {}) if item.state is State.BAD and item.fix is not None]
+    asked = {item.setting: item.fix for item in bad if item.setting is not None and item.fix is not None}
+    if not asked:
+        return []
+    memory.keep_as_found(facts.identity.serial, facts.said, facts.clock_offset_s)
+    memory.write()
+    ordered = sorted(asked, key=lambda setting: setting not in _FIRST)
+    return [_set(station, facts.said, each, _word(each, asked[each], zone)) for each in ordered]
+
+
+def restore(station: Station, facts: Facts, memory: CheckMemory, zone: tzinfo | None) -> list[Change]:
+    """Put the body's settings back as they were found; what was put back is forgotten. Raises `NoBody`."""
+    if memory.found_serial != facts.identity.serial:
+        return []
+    differs = [
+        setting
+        for setting, word in _found(memory).items()
+        if setting in facts.said and not same_meaning(setting, facts.said[setting], word)
+    ]
+    ordered = sorted(set(differs) - _NEVER_PUT_BACK, key=lambda setting: (setting in _FIRST, setting.value))
+    changes = [_set(station, facts.said, each, _found(memory)[each]) for each in ordered]
+    if memory.clock_offset_s is not None and abs(memory.clock_offset_s - (facts.clock_offset_s or 0.0)) > 2.0:
+        offset = timedelta(seconds=memory.clock_offset_s)
+        changes.append(_set(station, facts.said, Setting.CLOCK, _clock_word(utc_now() + offset, zone)))
+    if not any(change.trouble for change in changes):
+        memory.found, memory.found_serial, memory.clock_offset_s = {}, None, None
+        memory.write()
+    return changes
+
+
+def unanswered(items: Sequence[Item]) -> list[Item]:
+    """What a person has to be asked."""
+    return [item for item in items if item.state is State.UNKNOWN]
+
+
+def memory_path(station_state: Path) -> Path:
+    return station_state / "check.json"
+
+
+def _set(station: Station, said: Mapping[Setting, str], setting: Setting, word: str) -> Change:
+    try:
+        now = station.link.change(setting, word)
+    except HolderRefused as refused:
+        return Change(setting, said.get(setting), word, None, str(refused))
+    return Change(setting, said.get(setting), word, now)
+
+
+def _word(setting: Setting, word: str, zone: tzinfo | None) -> str:
+    return _clock_word(utc_now(), zone) if setting is Setting.CLOCK else word
+
+
+def _found(memory: CheckMemory) -> dict[Setting, str]:
+    return {Setting(name): word for name, word in memory.found.items()}
+
+
+def _clock_word(moment: datetime, zone: tzinfo | None) -> str:
+    return moment.astimezone(zone).replace(tzinfo=None).isoformat(timespec="seconds")
+
+
+def _clock_offset_s(said: str | None, zone: tzinfo | None) -> float | None:
+    """The body's clock minus ours, both cut to whole seconds."""
+    try:
+        body = datetime.fromisoformat(said or "")
+    except ValueError:
+        return None
+    ours = utc_now().astimezone(zone).replace(tzinfo=None, microsecond=0)
+    return (body.replace(tzinfo=None) - ours).total_seconds()
+
+
+def _existing(folder: Path) -> Path:
+    return next(each for each in (folder, *folder.parents) if each.exists())

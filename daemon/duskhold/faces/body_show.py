@@ -1,0 +1,113 @@
+"""What is connected, in plain words, and its settings put back as they were found."""
+
+import argparse
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.check import change_body, show_changes
+from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of, zone_of
+from duskhold.faces.trouble import saying_trouble
+
+if TYPE_CHECKING:
+    from duskhold.app.station import Station
+    from duskhold.camera.port import Identity, Setting
+
+EXIT_FAILED = 4
+DIAL_ONLY = "It cannot be held open from here; timed exposures up to its longest dial time still work."
+UNPROVEN = "Its family was never seen at work here: run `duskhold body bench` before a night alone."
+
+
+def show(args: argparse.Namespace) -> Answer:
+    """Who the body is, how its shutter is held, and what it says of itself."""
+    with _at_body(args) as (camera, station, _):
+        said = station.link.settings()
+        identity = _identity(station)
+    body = _body(camera, identity, dict(said))
+    return Answer(body, 0, partial(_show, body))
+
+
+def restore(args: argparse.Namespace) -> Answer:
+    """Put the settings back as the check found them."""
+    from duskhold.app.check import ask_facts, memory_path
+    from duskhold.app.check import restore as put_back
+    from duskhold.app.check_memory import read_memory
+
+    zone = zone_of(settings_of(args))
+    with _at_body(args) as (camera, station, state):
+        memory = read_memory(memory_path(state))
+        known = bool(memory.found)
+        facts = ask_facts(station, zone)
+        changes = [change_body(each) for each in put_back(station, facts, memory, zone)]
+    failed = any(each["trouble"] for each in changes)
+    body = {"camera": camera, "found_before": known, "changed": changes}
+    return Answer(body, EXIT_FAILED if failed else 0, partial(_show_restored, body))
+
+
+@contextmanager
+def _at_body(args: argparse.Namespace) -> "Iterator[tuple[str, Station, Any]]":
+    """The camera, its station and its state folder; what goes wrong there is said."""
+    from duskhold.app.check import NoBody
+    from duskhold.app.check_memory import MemoryDamaged
+    from duskhold.app.station import at_station
+    from duskhold.faces.expose import camera_of
+    from duskhold.shutter.holder_link import HolderRefused
+
+    settings = settings_of(args)
+    camera, folders = camera_of(args, settings), folders_of(args, settings)
+    with saying_trouble(), saying_journal_errors(), at_station(camera, settings, folders) as station:
+        try:
+            yield camera, station, folders.places(camera).state
+        except (NoBody, HolderRefused, MemoryDamaged) as error:
+            said = str(error)
+            raise Wrong("not_asked", f"{said[:1].upper()}{said[1:]}.", exit_status=EXIT_FAILED) from error
+
+
+def _identity(station: "Station") -> "Identity":
+    from duskhold.app.check import NoBody
+
+    identity = station.identity()
+    if identity is None:
+        raise NoBody("no camera answers")
+    return identity
+
+
+def _body(camera: str, identity: "Identity", said: "dict[Setting, str]") -> dict[str, Any]:
+    from duskhold.camera.port import Setting
+
+    return {
+        "camera": camera,
+        "model": identity.model,
+        "serial": identity.serial,
+        "vendor_extension": f"0x{identity.vendor_extension:04X}",
+        "family": identity.family,
+        "library": identity.library,
+        "holds": identity.holds,
+        "proven": identity.proven,
+        "needs": list(identity.needs),
+        "says": {setting.value: word for setting, word in said.items()},
+        "says_nothing_of": [setting.value for setting in Setting if setting not in said],
+    }
+
+
+def _show(body: dict[str, Any]) -> None:
+    print(f"{body['model']}, serial {body['serial']}, at {body['camera']} (library {body['library']}).")
+    print(f"Control family: {body['family']}, vendor extension {body['vendor_extension']}.")
+    if not body["holds"]:
+        print(DIAL_ONLY)
+    elif not body["proven"]:
+        print(UNPROVEN)
+    for need in body["needs"]:
+        print(f"Before a held frame: {need}.")
+    for name, word in body["says"].items():
+        print(f"  {name}: {word}")
+    if body["says_nothing_of"]:
+        print(f"It cannot be asked: {', '.join(body['says_nothing_of'])}.")
+
+
+def _show_restored(body: dict[str, Any]) -> None:
+    show_changes(body["changed"])
+    if not body["changed"]:
+        print("Nothing to put back." if body["found_before"] else "Nothing was set by `check --fix` before.")
