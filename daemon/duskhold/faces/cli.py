@@ -17,7 +17,19 @@ from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.command_line import Parser, add_common_options, command_in, with_values_joined
 from duskhold.faces.voice import Voice, voice_for
 
-COMMANDS = ("sky", "solve", "check", "expose", "body", "status", "frames", "set-up")
+COMMANDS = (
+    "sky",
+    "solve",
+    "filters",
+    "look",
+    "depth",
+    "check",
+    "expose",
+    "body",
+    "status",
+    "frames",
+    "set-up",
+)
 
 EXIT_NOT_READY = 3
 EXIT_INTERRUPTED = 130
