@@ -1,12 +1,12 @@
 """How the light changes, as it is asked for: a stated rate, a clear sky, or readings with or without one."""
 
 import argparse
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from duskhold.faces.answer import Wrong
-from duskhold.faces.inputs import number_of, place_of
+from duskhold.faces.inputs import folders_of, number_of, place_of, saying_journal_errors
 
 if TYPE_CHECKING:
     from duskhold.app.settings import Settings
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from duskhold.plan.decision import Drift, TrendDrift
 
 LARGEST_RATE_STOPS_PER_MIN = 10.0
+AUTO = "auto"
+_LOOK_BACK_MIN = 60.0
 
 
 def add_drift_options(group: argparse._ArgumentGroup) -> None:
@@ -23,8 +25,8 @@ def add_drift_options(group: argparse._ArgumentGroup) -> None:
     group.add_argument("--rate", metavar="STOPS_PER_MIN", type=float, help="how the light changes, + brightens")
     group.add_argument("--place", metavar="LAT,LON", help="follow the clear sky of this place instead")
     group.add_argument(
-        "--readings", metavar="FILE",
-        help="follow light readings: a CSV taken_utc,level_stops,sigma_stops,source; "
+        "--readings", metavar="FILE|auto",
+        help="follow light readings: a CSV taken_utc,level_stops,sigma_stops,source, or the base frames on record; "
         "with --place (or the settings' place) the sky gives the shape where it agrees",
     )  # fmt: skip
 
@@ -54,7 +56,7 @@ def _trend(args: argparse.Namespace, settings: "Settings", metered_utc: datetime
     from duskhold.plan.decision import TrendDrift
 
     place = place_of("--place", args.place) if args.place is not None else _own_place(settings)
-    readings = _readings(args)
+    readings = _readings(args, settings, opens_utc)
     shape = None if place is None else _shape(place, metered_utc)
     found = fuse(readings, metered_utc, opens_utc, settings.limits.reading_age_max_s, shape)
     if isinstance(found, NoTrend):
@@ -78,10 +80,21 @@ def _shape(place: "Place", metered_utc: datetime) -> "SkyShape":
     return SkyShape(sky_of(place, midnight), midnight)
 
 
-def _readings(args: argparse.Namespace) -> "tuple[Reading, ...]":
+def _readings(args: argparse.Namespace, settings: "Settings", opens_utc: datetime) -> "tuple[Reading, ...]":
     from duskhold.app.readings_file import ReadingsWrong, load_readings
 
+    if args.readings == AUTO:
+        return _on_record(args, settings, opens_utc)
     try:
         return load_readings(Path(args.readings))
     except ReadingsWrong as wrong:
         raise Wrong("bad_input", f"{wrong}.", field="--readings") from wrong
+
+
+def _on_record(args: argparse.Namespace, settings: "Settings", opens_utc: datetime) -> "tuple[Reading, ...]":
+    from duskhold.app.evidence import readings_on_record
+
+    camera = getattr(args, "camera", None) or settings.camera
+    with saying_journal_errors():
+        folders = folders_of(args, settings)
+        return readings_on_record(folders, str(camera), opens_utc - timedelta(minutes=_LOOK_BACK_MIN), opens_utc)

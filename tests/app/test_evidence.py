@@ -1,0 +1,57 @@
+"""Readings from the base frames on record: the journal's moments, the pictures' light."""
+
+import math
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from duskhold.app.evidence import readings_on_record
+from duskhold.app.folders import Folders
+from duskhold.camera.faults import PictureFault
+from duskhold.camera.negative import Negative
+from duskhold.camera.shot import BodyProfile, Shot
+from duskhold.journal.entry import Intent, Outcome, Stamp
+from duskhold.journal.journal import Journal
+from duskhold.plan.stamp import utc_text
+
+START = datetime(2026, 3, 20, 19, 4, tzinfo=UTC)
+PROFILE = BodyProfile(width=192, height=128)
+SHOT = Shot(
+    number=1, opened_s=0.0, closed_s=0.25, taken=datetime.fromisoformat("2026-03-20T12:00:00"),
+    exposure_rgb=(1.0, 1.0, 1.0), f_number=8.0, iso=100.0, aperture_mark="f/8", dial_s=0.25, dark_frame=False,
+    temperature_c=10.0, seed=3, spoiled=False,
+)  # fmt: skip
+
+
+def on_record(folders: Folders, minute: float, light: float, role: str = "base", picture: str = "whole") -> None:
+    frame_id, opened = f"frame-{minute:g}-{role}", START + timedelta(minutes=minute)
+    path = folders.data / f"{frame_id}.dng"
+    shot = replace(SHOT, number=int(minute) + 1, exposure_rgb=(light, light, light))
+    path.write_bytes(Negative(shot, PROFILE, PictureFault()).dng() if picture == "whole" else b"torn")
+    stamp = Stamp(opened, 100.0 + minute, "boot")
+    with Journal.open(folders.journal) as journal:
+        journal.intend(Intent(frame_id, "usb", role, "dial", 0.25, 5.0), stamp)
+        files = [{"path": str(path), "role": role, "bytes": 1, "sha256": "0"}]
+        journal.conclude(
+            Outcome(frame_id, "complete", 0.25, None, utc_text(opened), None, "closed", True, "", files), stamp
+        )
+
+
+@pytest.fixture
+def folders(tmp_path: Path) -> Folders:
+    (tmp_path / "data").mkdir()
+    return Folders(tmp_path / "data", tmp_path / "state", tmp_path / "run")
+
+
+def test_base_frames_become_readings(folders: Folders) -> None:
+    on_record(folders, 0, 1.0)
+    on_record(folders, 6, 2072 / 4380)
+    on_record(folders, 7, 0.3, role="long")
+    on_record(folders, 8, 0.3, picture="torn")
+    found = readings_on_record(folders, "usb", START - timedelta(minutes=5), START + timedelta(minutes=30))
+    assert [one.taken_utc for one in found] == [START + timedelta(minutes=m, seconds=0.125) for m in (0, 6)]
+    assert found[1].level_stops - found[0].level_stops == pytest.approx(math.log2(2072 / 4380), abs=0.02)
+    assert readings_on_record(folders, "simulated", START, START + timedelta(minutes=30)) == ()
+    assert len(readings_on_record(folders, "usb", START + timedelta(minutes=1), START + timedelta(minutes=30))) == 1
