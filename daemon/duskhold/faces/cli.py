@@ -25,6 +25,7 @@ COMMANDS = (
     "depth",
     "check",
     "expose",
+    "rehearse",
     "body",
     "status",
     "frames",
