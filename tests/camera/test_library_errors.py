@@ -23,6 +23,7 @@ def test_the_numbers_are_the_librarys_own() -> None:
     names = {
         Code.GENERAL: gphoto2.GP_ERROR,
         Code.BAD_PARAMETERS: gphoto2.GP_ERROR_BAD_PARAMETERS,
+        Code.NOT_SUPPORTED: gphoto2.GP_ERROR_NOT_SUPPORTED,
         Code.IO: gphoto2.GP_ERROR_IO,
         Code.TIMEOUT: gphoto2.GP_ERROR_TIMEOUT,
         Code.IO_READ: gphoto2.GP_ERROR_IO_READ,

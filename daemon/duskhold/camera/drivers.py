@@ -6,7 +6,7 @@ was proven, and never sends a start twice.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import Enum
 from typing import Protocol
 
@@ -46,10 +46,12 @@ class LibrarySaid(Exception):
 class Lead(Protocol):
     """What a driver may do to a session. Every call may raise a `CameraError` of the link."""
 
-    def put(self, widget: str, value: int | str) -> None:
+    @property
+    def put(self) -> Callable[[str, int | str], None]:
         """Set one widget. Raises `LibrarySaid`."""
 
-    def let_in(self) -> None:
+    @property
+    def let_in(self) -> Callable[[], None]:
         """Let events in; whatever they say of the shutter comes back through `Driver.heard`."""
 
     def ensure_bulb(self) -> None:

@@ -33,6 +33,13 @@ class ControlFamily:
     proven: bool = True
     needs: tuple[str, ...] = ()
 
+    @property
+    def widget(self) -> str | None:
+        """The library's widget that opens and closes, or None."""
+        if self.holding is Holding.NONE:
+            return None
+        return Holding.TOGGLE.value if self.holding is Holding.BULB else self.holding.value
+
 
 @dataclass(frozen=True, slots=True)
 class Offer:

@@ -24,6 +24,7 @@ from duskhold.camera.address import Address, Way
 from duskhold.camera.descriptors import LinkSockets, keep_descriptor_zero
 from duskhold.camera.drivers import Driver, Hint, LibrarySaid, NoDriver, driver_for
 from duskhold.camera.families import NO_FAMILY, ControlFamily, Holding, Offer, family_of
+from duskhold.camera.lead import SessionLead
 from duskhold.camera.library_errors import Code, read_beginning, read_error
 from duskhold.camera.library_home import prepare_library, resolve
 from duskhold.camera.port import (
@@ -70,6 +71,7 @@ class GphotoCamera:
         self._driver: Driver = NoDriver()
         self._shutter_widget: Any = None
         self._kept: list[CameraEvent] = []
+        self._lead = SessionLead(self._put, self._let_in_telling, self._read, self.change, self._ask_whether_alive)
         self._names: frozenset[str] = frozenset()
         self._is_spent = False
 
@@ -103,12 +105,12 @@ class GphotoCamera:
 
     def open_shutter(self) -> None:
         with self._telling():
-            self._driver.open(_SessionLead(self))
+            self._driver.open(self._lead)
 
     def close_shutter(self) -> Closing:
         self._session()
         try:
-            return self._driver.close(_SessionLead(self))
+            return self._driver.close(self._lead)
         except CameraError as error:
             raise self._spent(error) from error.__cause__
 
@@ -116,8 +118,7 @@ class GphotoCamera:
         """As the port says. The pictures of its events have size 0: to ask for the size is to read the card."""
         ends_s = time.monotonic() + slice_s
         while True:
-            with self._telling():
-                self._let_in()
+            self._let_in_telling()
             found, self._kept = self._kept, []
             left_s = ends_s - time.monotonic()
             if left_s <= 0 or found:
@@ -132,8 +133,7 @@ class GphotoCamera:
             self._session().trigger_capture()
 
     def settings(self) -> Mapping[Setting, str]:
-        with self._telling():
-            self._let_in()  # one family reads from what its events told, and would go on when nobody is there
+        self._let_in_telling()  # one family reads from what its events told, and would go on when nobody is there
         said = {setting: self._read(setting) for setting in WIDGETS}
         return {setting: word for setting, word in said.items() if word is not None}
 
@@ -146,8 +146,7 @@ class GphotoCamera:
         if widget is None or widget.get_readonly():
             raise BodyRefused(f"this body does not let its {setting.value} be set")
         self._write(setting, widget, value)
-        with self._telling():
-            self._let_in()
+        self._let_in_telling()
         said = self._read(setting)
         if said is None or not _took(setting, said, value):
             raise BodyRefused(f"{setting.value} was set to {value}, but the body says {said}")
@@ -165,17 +164,32 @@ class GphotoCamera:
 
     def fetch(self, picture: Picture, take: Callable[[bytes], None]) -> int:
         with self._telling():
-            folder, name = picture.folder, picture.name
-            size = int(self._session().file_get_info(folder, name).file.size)
-            piece = bytearray(min(_PIECE_BYTES, max(1, size)))
-            done = 0
-            while done < size:
-                count = int(self._camera.file_read(folder, name, gphoto2.GP_FILE_TYPE_NORMAL, done, memoryview(piece)))
-                if count <= 0:
-                    raise BodyRefused(f"{folder}/{name} ends after {done} of {size} bytes")
-                take(bytes(piece[:count]))
-                done += count
-            return done
+            size = int(self._session().file_get_info(picture.folder, picture.name).file.size)
+            try:
+                return self._fetch_pieces(picture, size, take)
+            except gphoto2.GPhoto2Error as error:
+                if error.code != Code.NOT_SUPPORTED:
+                    raise
+                return self._fetch_whole(picture, take)
+
+    def _fetch_pieces(self, picture: Picture, size: int, take: Callable[[bytes], None]) -> int:
+        folder, name, done = picture.folder, picture.name, 0
+        piece = bytearray(min(_PIECE_BYTES, max(1, size)))
+        while done < size:
+            count = int(self._camera.file_read(folder, name, gphoto2.GP_FILE_TYPE_NORMAL, done, memoryview(piece)))
+            if count <= 0:
+                raise BodyRefused(f"{folder}/{name} ends after {done} of {size} bytes")
+            take(bytes(piece[:count]))
+            done += count
+        return done
+
+    def _fetch_whole(self, picture: Picture, take: Callable[[bytes], None]) -> int:
+        """For bodies that do not hand out pieces: said before the first one, so nothing is taken twice."""
+        file = self._camera.file_get(picture.folder, picture.name, gphoto2.GP_FILE_TYPE_NORMAL)
+        content = bytes(memoryview(file.get_data_and_size()))  # the library's own memory, gone with its file
+        for start in range(0, len(content), _PIECE_BYTES):
+            take(content[start : start + _PIECE_BYTES])
+        return len(content)
 
     # A session
 
@@ -202,6 +216,9 @@ class GphotoCamera:
         names = _names(self._camera.list_config())
         self._names = frozenset(names)
         self._family = family_of(Offer(names, lambda: str(self._camera.get_summary())))
+        if self._family.widget is not None:
+            # Fetched now, so that nothing stands between the order to open and the opening.
+            self._shutter_widget = self._camera.get_single_config(self._family.widget)
         self._driver = driver_for(self._family, self._release_choices())
         self._let_in()
         self._kept.clear()
@@ -210,9 +227,7 @@ class GphotoCamera:
         return self._identity()
 
     def _release_choices(self) -> list[str]:
-        if self._family.holding is not Holding.BUTTON:
-            return []
-        return _choices(self._camera.get_single_config(Holding.BUTTON.value))
+        return _choices(self._shutter_widget) if self._family.holding is Holding.BUTTON else []
 
     def _found(self) -> tuple[str, str]:
         if self._address.way is Way.PTPIP:
@@ -262,11 +277,19 @@ class GphotoCamera:
     # The shutter
 
     def _put(self, name: str, value: int | str) -> None:
-        session = self._session()
-        if self._shutter_widget is None or self._shutter_widget.get_name() != name:
-            self._shutter_widget = session.get_single_config(name)
-        self._shutter_widget.set_value(value)
-        session.set_single_config(name, self._shutter_widget)
+        """Set a widget that acts. Raises `LibrarySaid`."""
+        session, began_s = self._session(), time.monotonic()
+        try:
+            if self._shutter_widget is None or self._shutter_widget.get_name() != name:
+                self._shutter_widget = session.get_single_config(name)
+            self._shutter_widget.set_value(value)
+            session.set_single_config(name, self._shutter_widget)
+        except gphoto2.GPhoto2Error as error:
+            raise LibrarySaid(int(error.code), time.monotonic() - began_s) from error
+
+    def _let_in_telling(self) -> None:
+        with self._telling():
+            self._let_in()
 
     def _let_in(self) -> None:
         """Take what is there already; pictures and endings are kept for `wait`, and the driver hears of everything."""
@@ -358,7 +381,7 @@ class GphotoCamera:
                 self._put("opcode", _SIGN_OF_LIFE)
             else:
                 self._session().wait_for_event(0)
-        except gphoto2.GPhoto2Error as error:
+        except (gphoto2.GPhoto2Error, LibrarySaid) as error:
             known = read_error(error.code, 0.0)
             return self._spent(known or LinkLost("the link to the body has ended"))
         return None
@@ -366,42 +389,6 @@ class GphotoCamera:
     def _spent(self, error: CameraError) -> CameraError:
         self._is_spent = isinstance(error, LinkHung | LinkLost)
         return error
-
-
-class _SessionLead:
-    """What a driver may do to the session of a camera."""
-
-    def __init__(self, camera: GphotoCamera) -> None:
-        self._camera = camera
-
-    def put(self, widget: str, value: int | str) -> None:
-        began_s = time.monotonic()
-        try:
-            self._camera._put(widget, value)
-        except gphoto2.GPhoto2Error as error:
-            raise LibrarySaid(int(error.code), time.monotonic() - began_s) from error
-
-    def let_in(self) -> None:
-        with self._camera._telling():
-            self._camera._let_in()
-
-    def ensure_bulb(self) -> None:
-        said = self._camera._read(Setting.SHUTTER)
-        mode = self._camera._read(Setting.MODE)
-        at_bulb = said is not None and same_meaning(Setting.SHUTTER, said, BULB)
-        if not at_bulb and (mode is None or meaning(Setting.MODE, mode) != BULB):
-            self._camera.change(Setting.SHUTTER, BULB)
-
-    def check_alive(self) -> None:
-        gone = self._camera._ask_whether_alive()
-        if gone is not None:
-            raise gone
-
-    def now_s(self) -> float:
-        return time.monotonic()
-
-    def sleep(self, seconds: float) -> None:
-        time.sleep(seconds)
 
 
 def _hint(kind: int, detail: Any) -> Hint | None:

@@ -29,6 +29,7 @@ class Code(IntEnum):
     OK = 0
     GENERAL = -1
     BAD_PARAMETERS = -2
+    NOT_SUPPORTED = -6
     IO = -7
     TIMEOUT = -10
     IO_READ = -34
