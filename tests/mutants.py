@@ -17,7 +17,7 @@ import pytest
 
 HERE = Path(__file__).parent
 PACKAGE = HERE.parent / "daemon" / "duskhold"
-TESTS = (HERE / "shutter" / "test_machine.py", HERE / "shutter" / "test_box_and_wire.py")
+TESTS = tuple(HERE / "shutter" / name for name in ("test_machine.py", "test_box_and_wire.py", "test_shutter_life.py"))
 
 
 @dataclass(frozen=True)

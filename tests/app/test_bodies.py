@@ -28,10 +28,13 @@ def test_what_was_learnt_is_known_afterwards(folders: Folders) -> None:
     assert latency_of(folders, BODY).seconds == -0.03
 
 
-@pytest.mark.parametrize("other", [{"serial": "S2"}, {"library": "2.5.35"}, {"family": "press and hold"}])
-def test_another_body_or_library_learns_for_itself(folders: Folders, other: dict[str, str]) -> None:
+@pytest.mark.parametrize(
+    "other",
+    [replace(BODY, serial="S2"), replace(BODY, library="2.5.35"), replace(BODY, family="press and hold")],
+)
+def test_another_body_or_library_learns_for_itself(folders: Folders, other: Identity) -> None:
     keep_latency(folders, BODY, LEARNT)
-    assert latency_of(folders, replace(BODY, **other)) == NOT_LEARNT
+    assert latency_of(folders, other) == NOT_LEARNT
 
 
 def test_a_simulated_run_teaches_no_real_body(folders: Folders) -> None:

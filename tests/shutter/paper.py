@@ -155,3 +155,10 @@ class PaperCamera:
 
     def _spend(self, seconds: float) -> None:
         self.clock.sleep_until(self.clock.now_s() + seconds)
+
+
+def true_open_s(camera: PaperCamera) -> float:
+    """How long the last opening truly was."""
+    opened_s, closed_s = camera.openings[-1]
+    assert closed_s is not None, "left open"
+    return closed_s - opened_s

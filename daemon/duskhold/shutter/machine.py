@@ -267,9 +267,10 @@ class Machine:
             return [Box("safe", None, {"closing": closing.value})]
         report = tell(self.frame, closing, now_s)
         self.reports[report.frame_id] = report
-        open_s = self.frame.longest_open_s(now_s)
+        open_s, proven = self.frame.longest_open_s(now_s), self.frame.proven
         self.frame = None
-        self.phase = Phase.READY if report.outcome is Outcome.REFUSED else Phase.STORING
+        stores = report.outcome is not Outcome.REFUSED and (closing is not Closing.NOTHING_OPEN or proven)
+        self.phase = Phase.STORING if stores else Phase.READY
         self._quiet_at_s = now_s + open_s + STORING_S
         self._touched_s = now_s
         return [Box("closed", report.frame_id, report.as_message())]
@@ -333,6 +334,7 @@ class Machine:
         if self.phase is Phase.STORING and isinstance(event, CaptureCompleted):
             self.phase = Phase.READY
         if self.phase is Phase.PROVING:
+            self._held().late_picture = True
             return self._proven(now_s)
         if self.phase is Phase.TIMED:
             # A picture of a dial exposure proves that the body has closed.

@@ -49,6 +49,7 @@ class Frame:
     reason: str = ""
     told: bool = False
     proven: bool = False  # a picture says that it did open
+    late_picture: bool = False  # and it came after the closing calls: one of them may have closed
     same_boot: bool = True
 
     def opened(self, began_s: float, returned_s: float) -> None:
@@ -185,7 +186,8 @@ def _round(seconds: float | None) -> float | None:
 
 def _bound(frame: Frame, now_s: float) -> float:
     """The longest that a shutter found closed at `now_s` can have been open."""
-    seen = [moment for moment in (frame.lost_s, frame.tried_s) if moment is not None]
+    denied_s = frame.denied_s if frame.late_picture else None
+    seen = [moment for moment in (frame.lost_s, frame.tried_s, denied_s) if moment is not None]
     return max(0.0, max(seen, default=now_s) - frame.opening_s)
 
 
