@@ -21,6 +21,7 @@ from typing import Any
 import gphoto2
 
 from duskhold.camera.address import Address, Way
+from duskhold.camera.claimant import name_claimant
 from duskhold.camera.descriptors import LinkSockets, keep_descriptor_zero
 from duskhold.camera.drivers import Driver, Hint, LibrarySaid, NoDriver, driver_for
 from duskhold.camera.families import NO_FAMILY, ControlFamily, Holding, Offer, family_of
@@ -207,7 +208,7 @@ class GphotoCamera:
             self._link().cut()
             del camera
             keep_descriptor_zero()
-            raise read_beginning(code, self._address.way, str(self._address))
+            raise name_claimant(read_beginning(code, self._address.way, str(self._address)), path)
         self._camera, self._is_spent = camera, False
         self._link().hurry()
 

@@ -41,11 +41,13 @@ class Code(IntEnum):
 def read_beginning(code: int, way: Way, place: str) -> CameraError:
     """Why a session did not begin."""
     if code == Code.CLAIMED:
-        return CameraClaimed("another program holds the camera")
+        return CameraClaimed("another program holds the camera; end it, or free it with `gio mount -s gphoto2`")
     if code == Code.TIMEOUT:
         return LinkHung("the body does not answer")
     if code == Code.IO and way is Way.USB:
-        return PermissionMissing("the camera is there, but this user may not open it")
+        return PermissionMissing(
+            "the camera is there, but this user may not open it; `duskhold set-up` prints the udev rule"
+        )
     return CameraMissing(f"no camera answers at {place}")
 
 

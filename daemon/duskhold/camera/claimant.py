@@ -1,0 +1,37 @@
+"""Who holds a device that is claimed: found among the open files of the processes that this user may look at."""
+
+from __future__ import annotations
+
+import re
+from contextlib import suppress
+from pathlib import Path
+
+from duskhold.camera.port import CameraClaimed, CameraError
+
+_USB_PORT = re.compile(r"usb:(\d{3}),(\d{3})")
+
+
+def name_claimant(error: CameraError, port: str) -> CameraError:
+    """The same error, with the name of who holds the device when that is what is wrong and can be seen."""
+    device = device_of(port)
+    if not isinstance(error, CameraClaimed) or device is None:
+        return error
+    holders = ", ".join(who_holds(device))
+    return CameraClaimed(f"the camera is held by {holders}; end it first") if holders else error
+
+
+def device_of(port: str) -> Path | None:
+    """The device file of a port as the library writes it (`usb:001,014`), or None."""
+    found = _USB_PORT.fullmatch(port)
+    return Path("/dev/bus/usb") / found.group(1) / found.group(2) if found else None
+
+
+def who_holds(device: Path, processes: Path = Path("/proc")) -> list[str]:
+    """Names and process ids of those that have the device open; others may hold it without being seen."""
+    holders = []
+    for process in sorted(processes.glob("[0-9]*"), key=lambda each: int(each.name)):
+        # Processes of other users, and those that end while they are looked at, are passed over.
+        with suppress(OSError):
+            if any(each.readlink() == device for each in (process / "fd").iterdir()):
+                holders.append(f"{(process / 'comm').read_text(encoding='utf-8').strip()} ({process.name})")
+    return holders

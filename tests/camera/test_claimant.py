@@ -1,0 +1,41 @@
+"""Naming the program that holds a device, by the open files in /proc (proc(5))."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from duskhold.camera import claimant
+from duskhold.camera.claimant import device_of, name_claimant, who_holds
+from duskhold.camera.port import CameraClaimed, CameraMissing
+
+
+def test_a_port_is_a_device_file() -> None:
+    assert device_of("usb:001,014") == Path("/dev/bus/usb/001/014")
+    assert device_of("usb:") is None
+    assert device_of("ptpip:127.0.0.1:1:1") is None
+
+
+def test_who_has_it_open_is_named(tmp_path: Path) -> None:
+    device = tmp_path / "device"
+    device.touch()
+    assert who_holds(device) == []
+    with device.open():
+        (holder,) = who_holds(device)
+    assert holder.endswith(f"({os.getpid()})")
+
+
+def test_processes_that_may_not_be_looked_at_are_passed_over(tmp_path: Path) -> None:
+    (tmp_path / "17").mkdir()
+    assert who_holds(tmp_path / "device", tmp_path) == []
+
+
+def test_the_error_names_the_holder_when_it_can_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(claimant, "who_holds", lambda device: ["monitor (17)"])
+    assert "monitor (17)" in str(name_claimant(CameraClaimed("another program"), "usb:001,014"))
+    missing = CameraMissing("none")
+    assert name_claimant(missing, "usb:001,014") is missing
+    monkeypatch.setattr(claimant, "who_holds", lambda device: [])
+    assert str(name_claimant(CameraClaimed("another program"), "usb:001,014")) == "another program"
