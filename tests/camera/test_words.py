@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from duskhold.camera.port import Setting
-from duskhold.camera.words import find_choice, meaning, same_meaning
+from duskhold.camera.words import battery_percent, find_choice, meaning, same_meaning
 from duskhold.light.dials import SHUTTER
 
 LIBRARY_TIMES = ["30.0000s", "1.0000s", "0.2500s", "0.0167s", "0.0125s", "0.0040s", "0.0003s", "0.0002s", "Bulb"]
@@ -67,3 +67,10 @@ def test_words_that_differ_stay_apart() -> None:
 
 def test_of_several_choices_that_mean_the_same_the_last_is_taken() -> None:
     assert find_choice(Setting.QUALITY, "jpeg", ["JPEG Basic", "JPEG Normal", "JPEG Fine"]) == "JPEG Fine"
+
+
+@pytest.mark.parametrize(
+    ("word", "percent"), [("96%", 96), ("25 %", 25), ("7", 7), ("Low", 0), ("Unknown value", None), (None, None)]
+)
+def test_a_battery_is_told_in_per_cent_or_in_words(word: str | None, percent: int | None) -> None:
+    assert battery_percent(word) == percent

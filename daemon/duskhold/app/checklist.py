@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from duskhold.camera.port import Identity, Setting
-from duskhold.camera.words import BULB, meaning, same_meaning
+from duskhold.camera.words import BULB, battery_percent, meaning, same_meaning
 
 SPARE_SHOTS = 1.2  # frames that are taken besides those planned; common practice, no source
 CLOCK_OFFSET_MAX_S = 3.0  # two seconds, and one that both clocks cut off
@@ -287,11 +287,11 @@ def _battery(facts: Facts, wanted: Wanted) -> Item:
     said = facts.said.get(Setting.BATTERY)
     why = "a battery that dies with the shutter open loses the frame"
     item = Item("battery", State.OK, Source.CAMERA, said, f"at least {wanted.battery_percent} %", why)
-    plain = (said or "").strip().lower().removesuffix("%").strip()
-    if plain in ("low", "empty") or (plain.isdigit() and int(plain) < wanted.battery_percent):
-        return replace(item, state=State.BAD, advice="Change the battery.")
-    if not plain.isdigit():
+    percent = battery_percent(said)
+    if percent is None:
         return replace(item, state=State.UNKNOWN, advice="Look at the battery on the body.")
+    if percent < wanted.battery_percent:
+        return replace(item, state=State.BAD, advice="Change the battery.")
     return item
 
 

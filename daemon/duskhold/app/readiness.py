@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
+from duskhold.camera.words import battery_percent
 from duskhold.frames.store import DiskShort, ensure_room
 from duskhold.shutter.holder_link import HolderRefused
 
@@ -34,10 +34,10 @@ def unready(station: Station) -> Unready | None:
 
 
 def _weak(battery: str | None, reserve_percent: int) -> Unready | None:
-    percent = re.fullmatch(r"\s*(\d+)\s*%?\s*", battery or "")
-    if percent is None or int(percent[1]) > reserve_percent:
+    percent = battery_percent(battery)
+    if percent is None or percent > reserve_percent:
         return None
-    reason = f"The camera's battery is at {percent[1]} %; battery_reserve_percent keeps {reserve_percent} %."
+    reason = f"The camera says of its battery: {battery}; battery_reserve_percent keeps {reserve_percent} %."
     return Unready("battery_low", f"{reason} Change it: a battery that dies with the shutter open loses the frame.")
 
 

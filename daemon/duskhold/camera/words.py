@@ -64,6 +64,15 @@ def same_meaning(setting: Setting, first: str, second: str) -> bool:
     return abs(math.log2(one / other)) <= _SAME_WITHIN_STOPS
 
 
+def battery_percent(word: str | None) -> int | None:
+    """What is left in the battery; some families tell it in words. None where it is not told or means nothing known."""
+    plain = (word or "").strip().lower()
+    if plain in ("low", "empty"):
+        return 0
+    digits = re.fullmatch(r"(\d{1,3})\s*%?", plain)
+    return int(digits.group(1)) if digits else None
+
+
 def find_choice(setting: Setting, wanted: str, choices: Sequence[str]) -> str | None:
     """The choice that is `wanted` or, failing that, means the same: of several the nearest, then the last.
 
