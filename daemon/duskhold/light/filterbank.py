@@ -85,6 +85,11 @@ class FilterBank:
         self.spread = keep @ self.spread @ keep.transpose(0, 2, 1) + own
         self.log_likelihood = self.log_likelihood - 0.5 * (surprise**2 / total + np.log(total))
 
+    def evidence(self) -> float:
+        """Logarithm of how likely the readings were under all guesses together."""
+        logs = self.log_likelihood + np.log([guess.prior for guess in self.guesses])
+        return float(logs.max() + np.log(np.exp(logs - logs.max()).sum()))
+
     def weights(self) -> Numbers:
         """How much each guess counts, in all 1."""
         logs = self.log_likelihood + np.log([guess.prior for guess in self.guesses])
@@ -115,9 +120,17 @@ def noises(guesses: tuple[Guess, ...], gone_min: float) -> Numbers:
     """What a time adds to the covariance of each state."""
     added = np.zeros((len(guesses), 5, 5))
     for one, guess in zip(added, guesses, strict=True):
-        walk = guess.wander**2
-        one[LEVEL, LEVEL] = walk * gone_min**3 / 3.0
-        one[LEVEL, RATE] = one[RATE, LEVEL] = walk * gone_min**2 / 2.0
-        one[RATE, RATE] = walk * gone_min
+        (one[LEVEL, LEVEL], one[LEVEL, RATE], one[RATE, RATE]) = _walked(guess, gone_min)
+        one[RATE, LEVEL] = one[LEVEL, RATE]
         one[CLOUD, CLOUD] = guess.cloud_stops**2 * -math.expm1(-2.0 * gone_min / guess.cloud_min)
     return added
+
+
+def _walked(guess: Guess, gone_min: float) -> tuple[float, float, float]:
+    """Covariances of level and rate that a rate walking at random makes, with or without a pull back to nothing."""
+    walk, last, t = guess.wander**2, guess.rate_lasts_min, gone_min
+    if last is None:
+        return walk * t**3 / 3.0, walk * t**2 / 2.0, walk * t
+    left = math.exp(-t / last)
+    level = t - 2.0 * last * (1.0 - left) + last / 2.0 * (1.0 - left**2)
+    return walk * last**2 * level, walk * last**2 / 2.0 * (1.0 - left) ** 2, walk * last / 2.0 * (1.0 - left**2)

@@ -50,6 +50,10 @@ def believe(points: Sequence[Point]) -> tuple[tuple[Point, ...], tuple[LeftOut, 
     backward = _odd(tuple(reversed(points)), limit, lambda point: -point.at_min)
     odd = max((forward, backward), key=lambda found: _plausibility(points, found))
     kept = tuple(point for point in points if point not in odd)
+    # Under torn cloud the others scatter as much as the odd one: then it is no odder than they are.
+    usual = _TIMES_USUAL * _scatter(kept) if len(kept) > 2 else 0.0
+    odd = {point: off for point, off in odd.items() if abs(off) > usual}
+    kept = tuple(point for point in points if point not in odd)
     return kept, tuple(_explained(point, off, point is points[-1]) for point, off in odd.items())
 
 
@@ -82,6 +86,17 @@ def _plausibility(points: Sequence[Point], odd: dict[Point, float]) -> float:
         bank.advance(point.at_min)
         bank.learn(point.stops, point.reading.sigma_stops)
     return float(bank.log_likelihood[0]) - _PRICE_OF_LEAVING_OUT * len(odd)
+
+
+def _scatter(points: Sequence[Point]) -> float:
+    """Root mean square distance from the line of least squares, which two of the points determine."""
+    count = len(points)
+    middle_min = math.fsum(point.at_min for point in points) / count
+    middle = math.fsum(point.stops for point in points) / count
+    across = math.fsum((point.at_min - middle_min) ** 2 for point in points)
+    slope = math.fsum((point.at_min - middle_min) * (point.stops - middle) for point in points) / across
+    squares = ((point.stops - middle - slope * (point.at_min - middle_min)) ** 2 for point in points)
+    return math.sqrt(math.fsum(squares) / (count - 2))
 
 
 def _usual_miss(points: Sequence[Point]) -> float:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
-from typing import Final, Protocol
+from typing import Final
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from duskhold.light.filterbank import BEND, CLOUD, LEVEL, MARK, RATE, FilterBank
 from duskhold.light.forecast import Forecast
 from duskhold.light.gate import LeftOut, Point, believe
 from duskhold.light.reading import Reading, in_order
-from duskhold.light.skyshape import MODEL_RATE_SHARE, MODEL_RATE_SIGMA
+from duskhold.light.skyshape import MODEL_RATE_SHARE, MODEL_RATE_SIGMA, LampLitShape, Shape
 
 WINDOW_MIN: Final = 45.0
 """Readings older than this, seen from the newest, say nothing about the light to come."""
@@ -31,17 +31,7 @@ _NEAR_KNOTS_MIN = [step / 2.0 for step in range(41)]
 _FAR_KNOTS_MIN = [20.0 + 2.0 * step for step in range(1, 81)]
 _NODES = ((-math.sqrt(0.6), 5 / 18), (0.0, 8 / 18), (math.sqrt(0.6), 5 / 18))
 _CAUSES = "check the clock and the place; else cloud, or ground that hides or shows part of the sky"
-_CLOUDS = tuple((stops, minutes) for stops in (0.12, 0.3, 0.7) for minutes in (0.7, 2.5, 8.0))
-
-
-class Shape(Protocol):
-    """The sky's light over time as a model has it."""
-
-    def stops(self, at_utc: datetime) -> float:
-        """log2 of its level."""
-
-    def rate_stops_per_min(self, at_utc: datetime) -> float:
-        """Its rate; positive brightens."""
+_CLOUDS = tuple((stops, minutes) for stops in (0.1, 0.25, 0.5, 1.0) for minutes in (1.0, 3.0, 8.0))
 
 
 class Choice(StrEnum):
@@ -133,10 +123,12 @@ def fuse(
     kept, odd = believe(points)
     if len(kept) < 2 and shape is None:
         return NoTrend(Lack.NO_RATE, "one reading tells no rate: take another some minutes later, or give the place")
-    return _fused(kept, (*clipped, *odd), mark_utc, shape)
+    return _fused(kept, (*clipped, *odd), mark_utc, shape, len(points))
 
 
-def _fused(kept: Sequence[Point], left_out: tuple[LeftOut, ...], mark_utc: datetime, shape: Shape | None) -> Trend:
+def _fused(
+    kept: Sequence[Point], left_out: tuple[LeftOut, ...], mark_utc: datetime, shape: Shape | None, count: int
+) -> Trend:
     kept = _straightened(kept, mark_utc, shape)
     line = _run(_guesses(0.5, 0.004, None, len(kept)), _alone(kept, mark_utc, shape))
     measured = _estimate(line, RATE) if len(kept) > 1 else None
@@ -145,13 +137,61 @@ def _fused(kept: Sequence[Point], left_out: tuple[LeftOut, ...], mark_utc: datet
         return _trend(Choice.MEASURED, line, None, kept, left_out, mark_utc, measured, None, None)
     model_rate = shape.rate_stops_per_min(newest_utc)
     rate_sigma = max(MODEL_RATE_SIGMA, MODEL_RATE_SHARE * abs(model_rate))
+    if count >= WEATHER_FROM_READINGS:
+        shape, kept = _lit_by_lamps(shape, kept, mark_utc, rate_sigma)
+        bank = _run(_weathers(rate_sigma), kept)
+        departing = float(bank.weights()[_DEPARTING].sum())
+        said = _said(measured, model_rate) if departing > 0.5 else None
+        choice = Choice.MEASURED if said else Choice.FUSED
+        return _trend(choice, bank, shape, kept, left_out, mark_utc, measured, model_rate, said)
     departs = _estimate(_run(_guesses(0.5, 0.0, None, len(kept)), kept), RATE)
     if measured and abs(departs.value) > _DISAGREE_SIGMAS * math.hypot(departs.sigma, rate_sigma):
-        said = f"measured {measured.value:+.3f}, clear sky {model_rate:+.3f} stop/min: {_CAUSES}"
+        said = _said(measured, model_rate)
         return _trend(Choice.MEASURED, line, None, kept, left_out, mark_utc, measured, model_rate, said)
     bank = _run(_guesses(rate_sigma, 0.0, _RATE_LASTS_MIN, len(kept)), kept)
     choice = Choice.FUSED if measured else Choice.MODEL
     return _trend(choice, bank, shape, kept, left_out, mark_utc, measured, model_rate, None)
+
+
+def _said(measured: Estimate | None, model_rate: float) -> str | None:
+    if measured is None:
+        return None
+    return f"measured {measured.value:+.3f}, clear sky {model_rate:+.3f} stop/min: {_CAUSES}"
+
+
+def _lit_by_lamps(
+    shape: Shape, kept: Sequence[Point], mark_utc: datetime, rate_sigma: float
+) -> tuple[Shape, Sequence[Point]]:
+    """The sky with as much unfading light under it as the readings ask for; the sky alone unless they ask clearly."""
+    alone, newest = _alone(kept, mark_utc, shape), shape.stops(kept[-1].reading.taken_utc)
+    guesses = _weathers(rate_sigma)
+    best, best_log = (shape, kept), _run(guesses, kept).evidence() + _LAMPS_ASKED_BY
+    for over_stops in _LAMPS_STOPS:
+        lit = LampLitShape(shape, newest + over_stops)
+        points = [replace(p, stops=p.stops - lit.stops(_utc(mark_utc, p.at_min))) for p in alone]
+        log = _run(guesses, points).evidence()
+        if log > best_log:
+            best, best_log = (lit, points), log
+    return best
+
+
+_LAMPS_STOPS = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0)
+_LAMPS_ASKED_BY = 3.0
+_DEPARTING = slice(1, 4)
+
+
+def _weathers(rate_sigma: float) -> tuple[Guess, ...]:
+    """Along the sky; along it but for weather or ground that changes the rate for a while; under wandering cloud."""
+    prior = 0.6 / len(_CLOUDS)
+    return (
+        Guess(0.5, rate_sigma, rate_lasts_min=_RATE_LASTS_MIN),
+        Guess(0.07, 0.15, rate_lasts_min=_RATE_LASTS_MIN),
+        Guess(0.07, 0.3, rate_lasts_min=6.0),
+        Guess(0.06, 0.1, wander=0.2, rate_lasts_min=4.0),
+        Guess(0.05, rate_sigma, 0.0, 0.0, 2.0, 90.0, _RATE_LASTS_MIN),
+        Guess(0.03, rate_sigma, 0.0, 0.0, 5.0, 90.0, _RATE_LASTS_MIN),
+        *(Guess(prior, rate_sigma, 0.0, 0.0, stops, minutes, _RATE_LASTS_MIN) for stops, minutes in _CLOUDS),
+    )
 
 
 def _straightened(kept: Sequence[Point], mark_utc: datetime, shape: Shape | None) -> Sequence[Point]:
@@ -182,7 +222,7 @@ def _guesses(rate_sigma: float, bend_sigma: float, lasts_min: float | None, coun
     if count < WEATHER_FROM_READINGS:
         return (plain,)
     turning = Guess(0.1, rate_sigma, bend_sigma, wander=0.06, rate_lasts_min=lasts_min)
-    prior = 0.3 / len(_CLOUDS)
+    prior = 0.6 / len(_CLOUDS)
     cloudy = (Guess(prior, min(rate_sigma, 0.1), 0.0, 0.0, stops, minutes, lasts_min) for stops, minutes in _CLOUDS)
     return (plain, turning, *cloudy)
 
@@ -232,7 +272,7 @@ def _trend(
 
 def _forecast(bank: FilterBank, shape: Shape | None, mark_utc: datetime) -> Forecast:
     knots = _NEAR_KNOTS_MIN + _FAR_KNOTS_MIN
-    gains = np.einsum("h,khi,hi->k", bank.weights(), _rows_at(bank, knots), bank.mean)
+    gains = np.einsum("h,khi,hi->k", bank.weights(), _rows_at(bank, knots), bank.mean) + _unevenness(bank, knots)
     stops = [float(gain) for gain in gains]
     if shape is not None:
         sky = [shape.stops(_utc(mark_utc, bank.at_min + gone_min)) for gone_min in knots]
@@ -240,6 +280,22 @@ def _forecast(bank: FilterBank, shape: Shape | None, mark_utc: datetime) -> Fore
         stops = [gain + own - at_mark for gain, own in zip(stops, sky, strict=True)]
     at_s = [(bank.at_min + gone_min) * 60.0 for gone_min in knots]
     return Forecast(at_s, stops, goes_on=shape is None)
+
+
+def _unevenness(bank: FilterBank, gone_min: Sequence[float]) -> Numbers:
+    """Light that varies within an opening sums to more than its median: ln 2 / 2 of the variance that evens out."""
+    gone = np.asarray(gone_min)
+    found = np.zeros_like(gone)
+    for weight, guess in zip(bank.weights(), bank.guesses, strict=True):
+        spread = guess.cloud_stops**2 * -np.expm1(-2.0 * gone / guess.cloud_min)
+        found += weight * spread * (1.0 - _evened(2.0 * gone / guess.cloud_min))
+    return np.asarray(0.5 * math.log(2.0) * found, dtype=np.float64)
+
+
+def _evened(x: Numbers) -> Numbers:
+    """Share of a cloud's variance that is left in a mean over x of its times."""
+    safe = np.maximum(x, 1e-6)
+    return np.where(x > 1e-6, 2.0 / safe * (1.0 + np.expm1(-safe) / safe), 1.0)
 
 
 def _rows_at(bank: FilterBank, gone_min: Sequence[float]) -> Numbers:
@@ -269,9 +325,7 @@ def _wander(bank: FilterBank, from_min: float, to_min: float) -> Numbers:
     added = noises(bank.guesses, max(0.0, middle_min))
     found = added[:, LEVEL, LEVEL].copy()
     for index, guess in enumerate(bank.guesses):
-        x = open_min / guess.cloud_min
-        evened = 2.0 / x * (1.0 + math.expm1(-x) / x) if x > 1e-6 else 1.0
-        found[index] += added[index, CLOUD, CLOUD] * evened
+        found[index] += added[index, CLOUD, CLOUD] * float(_evened(np.array(open_min / guess.cloud_min)))
     return found
 
 
