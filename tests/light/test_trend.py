@@ -11,8 +11,8 @@ from duskhold.light.opentime import OpenTime
 from duskhold.light.place import Place
 from duskhold.light.reading import Reading, in_order, scene_level_stops
 from duskhold.light.skycurve import SkyCurve
-from duskhold.light.skyshape import SkyShape
-from duskhold.light.trend import Choice, Lack, NoTrend, Shape, Trend, fuse
+from duskhold.light.skyshape import LampLitShape, Shape, SkyShape
+from duskhold.light.trend import Choice, Lack, NoTrend, Trend, fuse
 
 MARK = datetime(2026, 10, 14, 17, 20, tzinfo=UTC)
 MIDNIGHT = MARK.replace(hour=0, minute=0)
@@ -144,3 +144,22 @@ def test_readings_in_order_and_their_level() -> None:
     assert scene_level_stops(1.0, 8.0, 0.25, 100.0, 0.0) == pytest.approx(8.0)
     assert scene_level_stops(1.0, 8.0, 0.25, 100.0, 10.0) == pytest.approx(18.0)
     assert scene_level_stops(0.5, 8.0, 0.25, 200.0, 0.0) == pytest.approx(6.0)
+
+
+def test_lamps_under_the_sky_are_found() -> None:
+    """A town as bright as the sky at the newest reading: the light falls half as fast then, and less and less."""
+    lit = LampLitShape(SKY, SKY.stops(MARK))
+    chance = random.Random(2)
+    readings = [reading(m, lit.stops(at(m)) + chance.gauss(0, 0.005), 0.005) for m in range(-16, 1, 2)]
+    found = trend_of(readings, SKY)
+    for minute in (2.0, 6.0):
+        truth = lit.stops(at(minute)) - lit.stops(MARK)
+        assert found.forecast.level_stops(60.0 * minute) == pytest.approx(truth, abs=0.03)
+    assert lit.rate_stops_per_min(MARK) == pytest.approx(SKY.rate_stops_per_min(MARK) / 2.0)
+
+
+def test_a_drop_that_came_to_stay_is_not_expected_back() -> None:
+    levels = [0.0, 0.01, -0.02, -1.4, -3.0]
+    readings = [reading(3.0 * i - 12, along_sky(3.0 * i - 12) + drop) for i, drop in enumerate(levels)]
+    found = trend_of(readings, SKY)
+    assert found.forecast.level_stops(120.0) < along_sky(2.0) - along_sky(0.0) + 0.3
