@@ -29,6 +29,7 @@ COMMANDS = (
     "body",
     "status",
     "frames",
+    "compare",
     "set-up",
 )
 

@@ -15,11 +15,14 @@ from numpy.typing import NDArray
 from duskhold.frames.registration import Registration
 from duskhold.frames.tiles import frequencies
 
+Band = NDArray[np.bool_]
+
 COARSE_BAND = (0.02, 0.07)
 FINE_BAND = (0.12, 0.28)
 """In cycles a pixel of `detail`."""
-_STEADY_SHARE = 0.45
+_STEADY_SHARE = 0.4
 _STEADY_MIN = 6
+_COARSE_LEFT_MIN = 0.05
 _TAPER = 0.22
 _NEAREST_GHOST_PX = 1.8
 _GHOST_MIN = 0.16
@@ -30,18 +33,16 @@ _DETAIL_MIN = 2e-5
 @dataclass(frozen=True, slots=True)
 class Blur:
     """`sharpness_ratio`: fine detail left, second over first, where coarse detail is 1 (1 is as sharp as the first).
-    `contrast_ratio`: coarse detail left, each picture relative to its own light (a veil makes it fall).
     `second_edge_share`: height of a second edge against the first, 0 when there is none, at `second_edge_px`
     full-size pixels. All None when there is too little detail.
     """
 
     sharpness_ratio: float | None
-    contrast_ratio: float | None
     second_edge_share: float | None
     second_edge_px: tuple[float, float] | None
 
 
-NOTHING = Blur(None, None, None, None)
+NOTHING = Blur(None, None, None)
 
 
 def measure_blur(registration: Registration, detail_px: int) -> Blur:
@@ -59,14 +60,13 @@ def measure_blur(registration: Registration, detail_px: int) -> Blur:
     if power[:, fine].mean() / size**2 < _DETAIL_MIN:
         return NOTHING
     noise = _noise_power(power, total, power[:, fine].mean(axis=1))
-    steady = _steadiest(cross[:, fine])
-    left_fine = _left(cross[steady][:, fine].real, power[steady][:, fine], noise[steady])
-    left_coarse = _left(cross[steady][:, coarse].real, power[steady][:, coarse], noise[steady])
-    if left_fine is None or left_coarse is None or left_coarse <= 0.02:
+    steady = _steadiest(cross, fine, coarse)
+    ratio = _sharpness(cross[steady].real, power[steady], noise[steady], fine, coarse)
+    if ratio is None:
         return NOTHING
     share, place = _second_edge(cross, power, total, size)
     place_px = None if place is None else (place[0] * detail_px, place[1] * detail_px)
-    return Blur(max(0.0, left_fine / left_coarse), max(0.0, left_coarse), share, place_px)
+    return Blur(ratio, share, place_px)
 
 
 def _in_band(total: NDArray[np.float64], band: tuple[float, float]) -> NDArray[np.bool_]:
@@ -84,23 +84,28 @@ def _noise_power(
     return np.asarray(top * (0.5 + 0.5 * steepness), dtype=np.float64)
 
 
-def _steadiest(cross: NDArray[np.complex64]) -> NDArray[np.int64]:
-    """Pieces whose fine detail keeps its place best: blur leaves the phases alone, water beside a rock does not."""
-    kept = (cross.real / np.maximum(np.abs(cross), 1e-20)).mean(axis=1)
+def _steadiest(cross: NDArray[np.complex64], fine: Band, coarse: Band) -> NDArray[np.int64]:
+    """Pieces whose detail keeps its place best: blur leaves the phases alone, water beside a rock does not."""
+    phases = cross.real / np.maximum(np.abs(cross), 1e-20)
+    kept = np.maximum(phases[:, fine].mean(axis=1), 0) * np.maximum(phases[:, coarse].mean(axis=1), 0) ** 2
     count = max(_STEADY_MIN, int(_STEADY_SHARE * len(kept)))
     return np.argsort(-kept)[:count]
 
 
-def _left(cross: NDArray[np.float32], power: NDArray[np.float32], noise: NDArray[np.float64]) -> float | None:
-    """Median of the pieces, weighted by their detail: one odd piece must not decide."""
-    detail = power.sum(axis=1) - noise * power.shape[1]
-    rich = np.flatnonzero(detail > 0.3 * power.sum(axis=1))
-    if not rich.size:
+def _sharpness(
+    cross: NDArray[np.float32], power: NDArray[np.float32], noise: NDArray[np.float64], fine: Band, coarse: Band
+) -> float | None:
+    """Fine detail left over coarse detail left, piece by piece; their median, weighted by how much detail there is."""
+    detail = power[:, fine].sum(axis=1) - noise * fine.sum()
+    left_coarse = cross[:, coarse].sum(axis=1) / np.maximum(power[:, coarse].sum(axis=1), 1e-20)
+    rich = (detail > 0.3 * power[:, fine].sum(axis=1)) & (left_coarse > _COARSE_LEFT_MIN)
+    if not rich.any():
         return None
-    ratios, weights = cross[rich].sum(axis=1) / detail[rich], np.sqrt(detail[rich])
+    ratios = cross[rich][:, fine].sum(axis=1) / detail[rich] / left_coarse[rich]
+    weights = np.sqrt(detail[rich])
     order = np.argsort(ratios)
     half = np.searchsorted(np.cumsum(weights[order]), weights.sum() / 2)
-    return float(ratios[order][half])
+    return max(0.0, float(ratios[order][half]))
 
 
 def _second_edge(

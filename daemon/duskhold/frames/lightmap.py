@@ -25,6 +25,8 @@ BLOCKS_ACROSS = 32
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 """Of sRGB's primaries (IEC 61966-2-1)."""
 _DARK = 0.0004
+_STATIC_BLOCKS_MIN = 6
+_STEADY_PERCENTILE = 65
 _SAME_TEXTURE = 0.9
 _FINE_CELLS = 2.0
 _TEXTURE_MIN = 0.002
@@ -56,11 +58,21 @@ class Blocks:
 
     def gains(self) -> Floats:
         """What multiplied the light of most static blocks, per channel; of all blocks where hardly one is static."""
-        chosen = self.same if self.same.sum() >= 6 else self.filled
+        chosen = self.same if self.same.sum() >= _STATIC_BLOCKS_MIN else self.filled
         if not chosen.any():
             return np.ones(3, np.float32)
         ratios = self.second[chosen] / np.maximum(self.first[chosen], _DARK)
         return np.asarray(np.median(ratios, axis=0), dtype=np.float32)
+
+    def contrast_left(self) -> float | None:
+        """Contrast of static blocks, second over first, at equal light; a veil makes it fall. None when few are static.
+
+        Counted from the better side: ripples that smooth out can look static, and only ever lose contrast.
+        """
+        if self.same.sum() < _STATIC_BLOCKS_MIN:
+            return None
+        left = self.slope[..., 1][self.same] / max(float(self.gains()[1]), 1e-6)
+        return float(np.percentile(left, _STEADY_PERCENTILE))
 
 
 def lay_cells(first: Picture, second: Picture, motion: Motion) -> Cells:
@@ -77,7 +89,7 @@ def lay_cells(first: Picture, second: Picture, motion: Motion) -> Cells:
             np.asarray(cv2.warpAffine(each, warp, (columns, rows), flags=flags), dtype=np.float32)
             for each in (light, clipped, inside)
         )
-    unclipped = (first.clipped.max(axis=2) <= 0) & (clipped.max(axis=2) <= 0)
+    unclipped = _is_zero(first.clipped) & _is_zero(clipped)
     valid = unclipped & (inside > 0.999) & (first.small[..., 1] > _DARK)
     return Cells(first.small, np.asarray(light, dtype=np.float32), np.asarray(valid), first.mid_tone)
 
@@ -118,6 +130,10 @@ def gather_blocks(cells: Cells) -> Blocks:
     close = beside < _BESIDE_LINE_MAX * np.maximum(mean_second[..., 1], 1e-6)
     same = filled & close & (_likeness(cells, side) > _SAME_TEXTURE)
     return Blocks(mean_first, mean_second, slope, mean_second - slope * mean_first, same, filled, side)
+
+
+def _is_zero(planes: Floats) -> Mask:
+    return np.asarray((planes[..., 0] <= 0) & (planes[..., 1] <= 0) & (planes[..., 2] <= 0))
 
 
 def _likeness(cells: Cells, side: int) -> Floats:

@@ -125,13 +125,18 @@ def _checked_header(path: Path) -> int:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about size and odd Exif, which are judged here
             with Image.open(path) as opened:
-                mode, size, orientation = opened.mode, opened.size, opened.getexif().get(0x0112, 1)
+                mode, size, bits = opened.mode, opened.size, _bits(path, opened)
+                orientation = opened.getexif().get(0x0112, 1)
     except (UnidentifiedImageError, SyntaxError, ValueError, EOFError) as error:
         raise PictureCorrupt(f"{path.name} begins like a picture and cannot be read as one.") from error
     except Image.DecompressionBombError as error:
         raise PictureUnsuited(f"{path.name} is larger than {LARGEST_PIXELS // 1_000_000} million pixels.") from error
+    except OSError as error:
+        if error.errno is not None:
+            raise
+        raise PictureTruncated(f"{path.name} ends too early or is damaged ({error}).") from error
     _ensure_size(path, *size)
-    if mode.startswith(("I", "F")):
+    if bits > 8 or mode.startswith(("I", "F")):
         raise PictureUnsuited(
             f"{path.name} has more than 8 bits a channel and does not say what curve they follow; "
             "compare the raw file or the camera's JPEG."
@@ -141,6 +146,15 @@ def _checked_header(path: Path) -> int:
     if mode not in ("RGB", "RGBA", "P"):
         raise PictureUnsuited(f"{path.name} is not in red, green and blue ({mode}).")
     return _TURNED_DEG.get(orientation, 0)
+
+
+def _bits(path: Path, opened: Any) -> int:
+    """Bits a channel; the library that opened it may say 8 and mean what it makes of 16."""
+    if opened.format == "PNG":
+        with path.open("rb") as file:
+            return file.read(25)[24]  # the first chunk's fifth field (ISO/IEC 15948, 11.2.2)
+    bits = opened.tag_v2.get(258, (8,)) if opened.format == "TIFF" else (8,)
+    return int(max(bits))
 
 
 def _ensure_size(path: Path, width: int, height: int) -> None:

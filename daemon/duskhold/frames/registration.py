@@ -1,6 +1,6 @@
 """Where a second picture lies on a first, to parts of a pixel, by whatever in them did not move.
 
-First a guess from small pictures (corner features, or the peak of their phase correlation), then some 150 pieces at
+First a guess from small pictures (corner features, or the peak of their phase correlation), then some hundred pieces at
 full size, each with its own shift, then the one motion that most of them agree on. Pieces of water and sky do not
 agree and fall out: what is left is the static mask.
 """
@@ -88,7 +88,8 @@ def _guess_image(picture: Picture) -> NDArray[np.uint8]:
     rows, columns = picture.small.shape[:2]
     across = min(columns, _GUESS_ACROSS)
     size = (across, max(1, round(rows * across / columns)))
-    grey = cv2.resize(picture.small.mean(axis=2), size, interpolation=cv2.INTER_AREA)
+    green = np.ascontiguousarray(picture.small[..., 1])
+    grey = cv2.resize(green, size, interpolation=cv2.INTER_AREA)
     root = np.sqrt(np.clip(grey, 0, None))
     around = cv2.GaussianBlur(root, (0, 0), across / 25)
     spread = np.sqrt(cv2.GaussianBlur((root - around) ** 2, (0, 0), across / 25)) + 0.01

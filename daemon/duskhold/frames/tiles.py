@@ -20,13 +20,13 @@ Spectra = NDArray[np.complex64]
 Floats = NDArray[np.float64]
 
 LARGE_PX, SMALL_PX = 128, 64
-TILES_MAX = 150
+TILES_MAX = {LARGE_PX: 110, SMALL_PX: 200, SMALL_PX // 2: 200}
 _LARGE_FROM = 900
 _DARK_MEAN = 0.0008
 _CLIPPED_SHARE_MAX = 0.02
 _BAND = (0.015, 0.33)
 _WHITENING = 0.6
-_ROUNDS = 4
+_ROUNDS = 3
 _TURN_WITHIN_TILE_PX = 0.04
 
 
@@ -109,7 +109,7 @@ def frequencies(size: int) -> tuple[Floats, Floats, Floats]:
 def _grid(rows: int, columns: int, size: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     margin = max(2, size // 8)
     room_y, room_x = rows - 2 * margin - size, columns - 2 * margin - size
-    step = max(size * 0.75, np.sqrt((room_x + size) * (room_y + size) / TILES_MAX))
+    step = max(size * 0.75, np.sqrt((room_x + size) * (room_y + size) / TILES_MAX[size]))
     down, across = max(2, int(room_y / step) + 1), max(2, int(room_x / step) + 1)
     tops = np.linspace(margin, margin + room_y, down).astype(np.int64)
     lefts = np.linspace(margin, margin + room_x, across).astype(np.int64)
@@ -187,21 +187,23 @@ def _whole_shifts(cross: Spectra, size: int, reach_px: float) -> Floats:
 def _refined(cross: Spectra, shifts: Floats, size: int) -> tuple[Floats, Floats]:
     along_x, along_y, total = frequencies(size)
     band = (total > _BAND[0]) & (total < _BAND[1])
-    wave_x = (2 * np.pi * np.broadcast_to(along_x, total.shape))[band]
-    wave_y = (2 * np.pi * np.broadcast_to(along_y, total.shape))[band]
+    wave_x = (2 * np.pi * np.broadcast_to(along_x, total.shape))[band].astype(np.float32)
+    wave_y = (2 * np.pi * np.broadcast_to(along_y, total.shape))[band].astype(np.float32)
     values = cross[:, band]
-    weights = np.abs(values) ** (1 - _WHITENING)
-    phases = values / np.maximum(np.abs(values), 1e-20)
+    strength = np.abs(values)
+    weights = strength ** np.float32(1 - _WHITENING)
+    angles = np.angle(values)
+    curvature = np.column_stack([wave_x**2, wave_y**2, wave_x * wave_y])
+    slope = np.column_stack([wave_x, wave_y])
     shifts = shifts.copy()
     for _ in range(_ROUNDS):
-        turned = phases * np.exp(1j * (shifts[:, :1] * wave_x + shifts[:, 1:] * wave_y))
+        turned = angles + shifts.astype(np.float32) @ slope.T
         # Newton's step on the sum of w cos(phase): beyond a quarter turn a wave pulls less, not more.
-        pull, hold = weights * turned.imag, weights * np.clip(turned.real, 0.05, 1)
-        xx, yy, xy = hold @ wave_x**2, hold @ wave_y**2, hold @ (wave_x * wave_y)
-        x, y = pull @ wave_x, pull @ wave_y
+        xx, yy, xy = ((weights * np.clip(np.cos(turned), 0.05, 1)) @ curvature).astype(np.float64).T
+        x, y = ((weights * np.sin(turned)) @ slope).astype(np.float64).T
         determinant = np.maximum(xx * yy - xy * xy, 1e-20)
         step = np.column_stack([(yy * x - xy * y) / determinant, (xx * y - xy * x) / determinant])
         shifts -= np.clip(step, -0.7, 0.7)
-    turned = phases * np.exp(1j * (shifts[:, :1] * wave_x + shifts[:, 1:] * wave_y))
-    coherence = (weights * turned.real).sum(axis=1) / np.maximum(weights.sum(axis=1), 1e-20)
+    turned = angles + shifts.astype(np.float32) @ slope.T
+    coherence = (weights * np.cos(turned)).sum(axis=1) / np.maximum(weights.sum(axis=1), 1e-20)
     return shifts, np.asarray(coherence, dtype=np.float64)

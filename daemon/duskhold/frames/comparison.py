@@ -1,0 +1,149 @@
+"""One picture measured against another: everything that can go wrong between a base frame and a long one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from duskhold.frames.blur import NOTHING, measure_blur
+from duskhold.frames.lightmap import LUMINANCE, gather_blocks, lay_cells, level_stops
+from duskhold.frames.measure import WHOLE, Area
+from duskhold.frames.motion import Motion
+from duskhold.frames.picture import Channels, Picture
+from duskhold.frames.registration import Registration, register
+from duskhold.frames.stains import Leak, Spot, corner_stops, find_lamp, find_leak, find_spots, slipped_step
+from duskhold.frames.tiles import Tiles, cut_tiles
+
+Place = tuple[float, float]
+
+_POINT_LAMP_SHARE = 0.0005
+_HOT_SIGMAS = 10.0
+_HOT_LEAST = 0.01
+
+
+class NotComparable(Exception):
+    """Two pictures that cannot be laid on each other; the message says why. `code` is for programs."""
+
+    code = "not_comparable"
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """What was measured of a second picture against a first; None where the pictures do not tell.
+
+    Stops: positive is brighter. Lengths in full-size pixels, from the first to the second. `dark_share`: mean light,
+    second over first. `clipped_counted` leaves out patches so small that they are lamps or sparkle. `cast_stops` is
+    red and blue against green. Places are shares of width and height.
+    """
+
+    level_error_stops: float | None
+    clipped_share: Channels
+    clipped_counted: float
+    dark_share: float
+    motion: Motion | None
+    corner_px: float | None
+    static_tiles: int
+    tiles: int
+    sharpness_ratio: float | None
+    contrast_ratio: float | None
+    moved_during: bool | None
+    second_edge_px: Place | None
+    leak: Leak | None
+    lamp_stops: float | None
+    lamp_place: Place | None
+    spots: tuple[Spot, ...]
+    corner_stops: float | None
+    cast_stops: Place | None
+    step_height: float | None
+    step_stops: float | None
+    hot_per_megapixel: float | None
+
+
+def ensure_comparable(first: Picture, second: Picture) -> None:
+    """Raises `NotComparable` for pictures of different kinds, sizes or turned differently."""
+    if first.kind is not second.kind:
+        raise NotComparable(f"One is a {first.kind.value}, the other a {second.kind.value}; compare like with like.")
+    if first.turned_deg != second.turned_deg:
+        raise NotComparable(
+            f"One is turned by {first.turned_deg} degrees to be shown, the other by {second.turned_deg}: "
+            "the camera was turned between them, or one of the files was."
+        )
+    if (first.width, first.height) != (second.width, second.height):
+        raise NotComparable(
+            f"One has {first.width} by {first.height} pixels, the other {second.width} by {second.height}."
+        )
+
+
+def measure(first: Picture, second: Picture, area: Area = WHOLE, tiles: Tiles | None = None) -> Measures:
+    """Measure the second picture against the first. `tiles` of the first spare cutting them again.
+
+    Raises `NotComparable`.
+    """
+    ensure_comparable(first, second)
+    registration = register(first, second, tiles or cut_tiles(first))
+    motion = registration.motion if registration else Motion()
+    cells = lay_cells(first, second, motion)
+    blocks = gather_blocks(cells)
+    gains = blocks.gains()
+    blur = measure_blur(registration, second.detail_px) if registration else NOTHING
+    lamp = find_lamp(blocks, gains)
+    step = slipped_step(cells, blocks, gains)
+    cast = np.log2(np.maximum(gains, 1e-6) / max(float(gains[1]), 1e-6))
+    return Measures(
+        level_error_stops=level_stops(cells, area),
+        clipped_share=second.clipped_share,
+        clipped_counted=_clipped_counted(second),
+        dark_share=_mean(second) / max(_mean(first), 1e-9),
+        motion=registration.motion if registration else None,
+        corner_px=motion.corner_px(first.width, first.height) if registration else None,
+        static_tiles=int(registration.static.sum()) if registration else 0,
+        tiles=len(registration.static) if registration else 0,
+        sharpness_ratio=blur.sharpness_ratio,
+        contrast_ratio=blocks.contrast_left(),
+        moved_during=None if blur.second_edge_share is None else blur.second_edge_px is not None,
+        second_edge_px=blur.second_edge_px,
+        leak=find_leak(blocks, gains, second.mid_tone),
+        lamp_stops=lamp[0] if lamp else None,
+        lamp_place=lamp[1] if lamp else None,
+        spots=tuple(find_spots(cells, blocks, gains)),
+        corner_stops=corner_stops(blocks, gains),
+        cast_stops=(float(cast[0]), float(cast[2])),
+        step_height=step[0] if step else None,
+        step_stops=step[1] if step else None,
+        hot_per_megapixel=_hot(registration) if registration else None,
+    )
+
+
+def _mean(picture: Picture) -> float:
+    return float(np.dot(cv2.mean(picture.small)[:3], LUMINANCE))
+
+
+def _clipped_counted(picture: Picture) -> float:
+    """The worst channel's clipped share without point lamps and sparkle."""
+    counted = 0.0
+    for channel in range(3):
+        plane = picture.clipped[..., channel]
+        if picture.clipped_share[channel] <= 0:
+            continue
+        _, labels, _, _ = cv2.connectedComponentsWithStats((plane > 0).astype(np.uint8), connectivity=8)
+        shares = np.bincount(labels.ravel(), weights=plane.ravel()) / plane.size
+        shares[0] = 0.0
+        counted = max(counted, float(shares[shares >= _POINT_LAMP_SHARE].sum()))
+    return counted
+
+
+def _hot(registration: Registration) -> float:
+    """Single pixels that stand out in the second picture and did not in the first, per million of `detail`."""
+    found, seen = 0, 0
+    pairs = registration.pairs
+    for first, second in zip(pairs.tiles.light[pairs.usable], pairs.second_light[pairs.usable], strict=True):
+        alone = [each - cv2.medianBlur(each, 3) for each in (first, second)]
+        # Every fourth pixel tells the noise as well.
+        scatter = [1.4826 * float(np.median(np.abs(each[::2, ::2]))) for each in alone]
+        limits = [max(_HOT_LEAST, _HOT_SIGMAS * each) for each in scatter]
+        before = cv2.dilate((alone[0] > limits[0] / 2).astype(np.uint8), np.ones((5, 5), np.uint8))
+        found += int(((alone[1] > limits[1]) & (before == 0)).sum())
+        seen += second.size
+    return 1e6 * found / seen if seen else 0.0

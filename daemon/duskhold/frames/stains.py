@@ -1,0 +1,230 @@
+"""What fell, crept or shone into a picture: leaks, lamps, drops, dark corners, a filter's edge that slipped."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from duskhold.frames.lightmap import LUMINANCE, Blocks, Cells, Floats, Mask
+
+Values = NDArray[np.float32] | NDArray[np.float64] | NDArray[np.floating[Any]]
+
+_LAMP_STOPS_FROM = 0.2
+_SPOT_SHARE = 0.2
+_SPOT_SIGMAS = 8.0
+_SPOT_WIDTHS = (0.006, 0.06)
+_SPOT_DETAIL_LEFT = 0.45
+_CONTRAST_KEPT = 0.85
+_NEIGHBOURS_MIN = 7
+_REDUCED_BY = 4
+_STEP_STOPS = 0.3
+_STEP_AGREE = 0.7
+_STEP_KNOWN_SHARE = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Leak:
+    """Added light in shares of the mid-tone at its worst place (x, y as shares), and the edge it comes from."""
+
+    worst_share: float
+    place: tuple[float, float]
+    edge: str
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A drop or smear: place and width as shares of the picture's width and height."""
+
+    place: tuple[float, float]
+    width: float
+
+
+def find_leak(blocks: Blocks, gains: Floats, mid_tone: float) -> Leak | None:
+    """The strongest smooth addition of light over static blocks; None when too few are static."""
+    if blocks.same.sum() < 6:
+        return None
+    over_mean = blocks.second - gains * blocks.first
+    added = np.minimum(over_mean, blocks.offset)
+    share = np.where(_kept_contrast(blocks, gains)[..., None], added, np.nan) / mid_tone
+    smooth = _median_of_neighbours(share)
+    strongest = np.nanmax(smooth, axis=2, initial=0.0, where=np.isfinite(smooth))
+    row, column = np.unravel_index(int(np.argmax(strongest)), strongest.shape)
+    rows, columns = strongest.shape
+    place = ((float(column) + 0.5) / columns, (float(row) + 0.5) / rows)
+    return Leak(max(0.0, float(strongest[row, column])), place, _nearest_edge(place))
+
+
+def find_lamp(blocks: Blocks, gains: Floats) -> tuple[float, tuple[float, float]] | None:
+    """The strongest local, coloured brightening of static blocks in stops, and where; None when there is none."""
+    ratio = np.log2(np.maximum(blocks.second, 1e-6) / np.maximum(gains * blocks.first, 1e-6))
+    multiplied = np.log2(np.maximum(blocks.slope, 1e-3) / np.maximum(gains, 1e-3))
+    stops = np.where(blocks.same[..., None], np.minimum(ratio, multiplied), np.nan)
+    smooth = _median_of_neighbours(stops)
+    finite = np.isfinite(smooth).all(axis=2)
+    coloured = np.where(finite, smooth.max(axis=2) - smooth.min(axis=2), 0)
+    brighter = np.where(finite & (coloured > _LAMP_STOPS_FROM / 2), smooth.max(axis=2), 0)
+    if brighter.max() < _LAMP_STOPS_FROM or (brighter > _LAMP_STOPS_FROM).mean() > 0.3:
+        return None
+    row, column = np.unravel_index(int(np.argmax(brighter)), brighter.shape)
+    place = ((float(column) + 0.5) / brighter.shape[1], (float(row) + 0.5) / brighter.shape[0])
+    return float(brighter[row, column]), place
+
+
+def corner_stops(blocks: Blocks, gains: Floats) -> float | None:
+    """How much darker the corners have become against the middle (negative is darker); the second darkest counts."""
+    ratio = _luminance_stops(blocks, gains)
+    rows, columns = ratio.shape
+    down, across = max(1, rows // 8), max(1, columns // 8)
+    usable = np.where(blocks.filled, ratio, np.nan)
+    corners = [
+        usable[rows_at, columns_at]
+        for rows_at in (slice(0, down), slice(rows - down, rows))
+        for columns_at in (slice(0, across), slice(columns - across, columns))
+    ]
+    middle = usable[rows // 3 : rows - rows // 3, columns // 3 : columns - columns // 3]
+    known = [float(np.nanmedian(each)) for each in corners if np.isfinite(each).mean() > 0.5]
+    if len(known) < 3 or not np.isfinite(middle).any():
+        return None
+    return sorted(known)[1] - float(np.nanmedian(middle))
+
+
+def slipped_step(cells: Cells, blocks: Blocks, gains: Floats) -> tuple[float, float] | None:
+    """A band across all static parts that is darker or brighter: its height as a share, and by how many stops."""
+    rows, columns = cells.valid.shape
+    static = _static_cells(blocks.same, blocks.side, rows, columns) & cells.valid
+    size = (24, min(rows, 160))
+    first, second = (_reduced(each @ LUMINANCE, static, size) for each in (cells.first, cells.second / gains))
+    known = np.isfinite(first) & np.isfinite(second) & (first > 0) & (second > 0)
+    ratio = np.where(known, np.log2(np.where(known, second, 1) / np.where(known, first, 1)), np.nan)
+    enough = known.mean(axis=1) > _STEP_KNOWN_SHARE
+    middle = np.array(
+        [np.median(line[ok]) if good else 0.0 for line, ok, good in zip(ratio, known, enough, strict=True)]
+    )
+    middle[enough] -= np.median(middle[enough]) if enough.any() else 0.0
+    agree = np.array([_share_like(line, value) for line, value in zip(ratio, middle, strict=True)])
+    band = (np.abs(middle) > _STEP_STOPS) & (agree > _STEP_AGREE)
+    runs = _runs(band)
+    if not runs:
+        return None
+    start, end = max(runs, key=lambda run: run[1] - run[0])
+    height = (end - start) / len(middle)
+    if not 0.01 < height < 0.3 or start == 0 or end == len(middle):
+        return None
+    return height, float(np.median(middle[start:end]))
+
+
+def find_spots(cells: Cells, blocks: Blocks, gains: Floats) -> list[Spot]:
+    """Compact patches within static areas that are brighter, darker or emptier of detail than in the first picture."""
+    rows, columns = cells.valid.shape
+    static = _static_cells(_kept_contrast(blocks, gains), blocks.side, rows, columns) & cells.valid
+    if static.mean() < 0.01:
+        return []
+    first, second = (_luminance(each) for each in (cells.first * gains, cells.second))
+    unit = columns * _SPOT_WIDTHS[0]
+    # In shares of the light around: a crevice that a little stray light fills is no spot.
+    change = np.asarray((second - first) / np.maximum(_blur(first, unit * 4), 1e-5), dtype=np.float32)
+    level = np.where(static, _blur(change, unit / 2) - _blur(change, unit * 4), 0)
+    scatter = 1.4826 * float(np.median(np.abs(level[static])))
+    by_light = np.abs(level) > max(_SPOT_SHARE, _SPOT_SIGMAS * scatter)
+    by_detail = _without_detail(first, second, unit, static)
+    return [spot for mask in (by_light, by_detail) for spot in _compact(mask & static, static)]
+
+
+def _kept_contrast(blocks: Blocks, gains: Floats) -> Mask:
+    """Static blocks whose texture is as strong as it was: ripples that smooth out can look alike, and weaker."""
+    left = blocks.slope[..., 1] / max(float(gains[1]), 1e-6)
+    return np.asarray(blocks.same & (left > _CONTRAST_KEPT))
+
+
+def _without_detail(first: Floats, second: Floats, unit: float, static: Mask) -> Mask:
+    fine_first, fine_second = (each / _blur(each, unit / 2) - 1 for each in (first, second))
+    power = _blur(fine_first**2, unit)
+    left = _blur(fine_first * fine_second, unit) / np.maximum(power, 1e-9)
+    textured = power > max(1e-4, 0.25 * float(np.median(power[static])))
+    around = _blur(np.clip(left, 0, 1), unit * 5)
+    return np.asarray(textured & (left < _SPOT_DETAIL_LEFT) & (around > 0.7))
+
+
+def _compact(mask: Mask, static: Mask) -> list[Spot]:
+    rows, columns = mask.shape
+    count, _, stats, middles = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    found = []
+    for label in range(1, count):
+        left, top, width, height, area = (int(each) for each in stats[label])
+        across = 2 * np.sqrt(area / np.pi)
+        if not _SPOT_WIDTHS[0] * columns <= across <= _SPOT_WIDTHS[1] * columns:
+            continue
+        if area < 0.5 * width * height or max(width, height) > 2.2 * min(width, height):
+            continue
+        edge = 2
+        around = static[max(0, top - edge) : top + height + edge, max(0, left - edge) : left + width + edge]
+        if around.mean() > 0.95 and left > 0 and top > 0 and left + width < columns and top + height < rows:
+            found.append(Spot((middles[label][0] / columns, middles[label][1] / rows), across / columns))
+    return found
+
+
+def _static_cells(same: Mask, side: int, rows: int, columns: int) -> Mask:
+    closed = cv2.morphologyEx(np.pad(same.astype(np.uint8), 2), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    inner = closed[2:-2, 2:-2]
+    full = np.repeat(np.repeat(inner, side, 0), side, 1)
+    mask = np.zeros((rows, columns), bool)
+    mask[: full.shape[0], : full.shape[1]] = full > 0
+    return mask
+
+
+def _median_of_neighbours(values: Values) -> NDArray[np.float64]:
+    """Median over five by five blocks where the middle and enough of the others are known, else NaN."""
+    reach, side = 2, 5
+    padded = np.pad(values, ((reach, reach), (reach, reach), (0, 0)), constant_values=np.nan)
+    rows, columns = values.shape[:2]
+    shifted = np.stack(
+        [padded[row : row + rows, column : column + columns] for row in range(side) for column in range(side)]
+    )
+    known = np.isfinite(shifted)
+    enough = (known.sum(axis=0) >= _NEIGHBOURS_MIN) & known[side * side // 2]
+    ordered = np.sort(np.where(known, shifted, np.inf), axis=0)
+    middle = np.take_along_axis(ordered, np.maximum((known.sum(axis=0) - 1) // 2, 0)[None], axis=0)[0]
+    return np.where(enough, middle, np.nan)
+
+
+def _luminance(light: Floats) -> Floats:
+    return np.asarray(np.maximum(light @ LUMINANCE, 1e-5), dtype=np.float32)
+
+
+def _luminance_stops(blocks: Blocks, gains: Floats) -> Floats:
+    first, second = blocks.first @ LUMINANCE, (blocks.second / gains) @ LUMINANCE
+    return np.asarray(np.log2(np.maximum(second, 1e-6) / np.maximum(first, 1e-6)), dtype=np.float32)
+
+
+def _nearest_edge(place: tuple[float, float]) -> str:
+    distances = {"left": place[0], "right": 1 - place[0], "top": place[1], "bottom": 1 - place[1]}
+    return min(distances, key=lambda edge: distances[edge])
+
+
+def _reduced(plane: Values, valid: Mask, size: tuple[int, int]) -> Floats:
+    total = cv2.resize(np.where(valid, plane, 0).astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    share = cv2.resize(valid.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    return np.asarray(np.where(share > 0.5, total / np.maximum(share, 1e-6), np.nan), dtype=np.float32)
+
+
+def _share_like(line: Floats, value: float) -> float:
+    known = line[np.isfinite(line)]
+    return float((np.sign(value) * known > 0.5 * abs(value)).mean()) if known.size else 0.0
+
+
+def _runs(band: Mask) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], band, [False]]).astype(np.int8)))
+    return [(int(start), int(end)) for start, end in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _blur(plane: Floats, sigma: float) -> Floats:
+    if sigma < 2 * _REDUCED_BY:
+        return np.asarray(cv2.GaussianBlur(plane, (0, 0), max(0.5, sigma)), dtype=np.float32)
+    rows, columns = plane.shape
+    size = (max(1, columns // _REDUCED_BY), max(1, rows // _REDUCED_BY))
+    reduced = cv2.GaussianBlur(cv2.resize(plane, size, interpolation=cv2.INTER_AREA), (0, 0), sigma / _REDUCED_BY)
+    return np.asarray(cv2.resize(reduced, (columns, rows), interpolation=cv2.INTER_LINEAR), dtype=np.float32)

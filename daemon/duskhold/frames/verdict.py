@@ -1,0 +1,198 @@
+"""What the measures mean: one line a fault, the worst first, with the cause to check and what to do.
+
+Limits are starting values of common practice, no source, to be set by whoever uses them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from duskhold.frames.comparison import Measures
+
+CODES = {
+    "cap_on": "no light came through",
+    "framing": "the two frames have too little in common to be laid on each other",
+    "moved": "the camera moved between the frames",
+    "moved_during": "the camera moved while the shutter was open",
+    "zoom": "the focal length changed",
+    "soft": "less fine detail than in the base frame, without a shift",
+    "clipped": "a channel is at full scale over more than points of light",
+    "level": "brighter or darker than it should be",
+    "dew": "contrast has fallen everywhere",
+    "leak": "light came in beside the lens",
+    "lamp": "a lamp shone on the foreground",
+    "spots": "drops or smears on the glass",
+    "corners": "corners darkened or lightened",
+    "step": "a graduated filter's edge lies elsewhere",
+    "cast": "colours differ from the base frame",
+    "hot_pixels": "many hot pixels",
+}
+"""Every code of a verdict, worst first, and what it says."""
+
+
+@dataclass(frozen=True, slots=True)
+class FrameLimits:
+    """Past these a frame is not good. Stops, pixels, ratios and shares as in `Measures`."""
+
+    level_stops: float = 0.5
+    clipped_share: float = 0.001
+    corner_px: float = 1.0
+    sharpness_ratio: float = 0.85
+    contrast_ratio: float = 0.9
+    leak_share: float = 0.03
+    lamp_stops: float = 0.35
+    spots: float = 0
+    corner_stops: float = 0.5
+    cast_stops: float = 0.4
+    step_height: float = 0.01
+    scale_change: float = 0.001
+    hot_per_megapixel: float = 1000.0
+    dark_share: float = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """What is known of lens, sensor and tripod; with it a shift can be said as a leg that sank."""
+
+    focal_length_mm: float
+    pixel_um: float
+    leg_spread_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing past its limit. `code` is one of `CODES`."""
+
+    code: str
+    text: str
+    value: float
+    limit: float
+
+
+def judge(
+    measures: Measures, limits: FrameLimits | None = None, expected_stops: float | None = 0.0, rig: Rig | None = None
+) -> list[Finding]:
+    """What is past its limit, worst first; empty when the frame is good.
+
+    `expected_stops` is the level that was wanted against the base frame; None leaves the level out, as for a scout.
+    """
+    limits = limits or FrameLimits()
+    if expected_stops is not None and measures.dark_share < limits.dark_share * 2**expected_stops:
+        text = "almost no light: the cap, or something in front of the lens, is still on; look, and take it again"
+        return [Finding("cap_on", text, measures.dark_share, limits.dark_share * 2**expected_stops)]
+    found = [
+        *_of_place(measures, limits, rig),
+        *_of_light(measures, limits, expected_stops),
+        *_of_glass(measures, limits),
+    ]
+    order = list(CODES)
+    return sorted(found, key=lambda finding: order.index(finding.code))
+
+
+def _of_place(measures: Measures, limits: FrameLimits, rig: Rig | None) -> Iterator[Finding]:
+    motion, corner_px = measures.motion, measures.corner_px
+    if motion is None or corner_px is None:
+        text = "too little is the same in both frames: another view, or nothing in it holds still; look at both"
+        yield Finding("framing", text, float(measures.static_tiles), 6.0)
+        return
+    change = abs(motion.scale - 1)
+    by_scale = change > limits.scale_change
+    by_shift = corner_px > limits.corner_px and not (by_scale and math.hypot(*_shift(measures)) < limits.corner_px)
+    if by_scale:
+        text = f"image {change:.2%} {'larger' if motion.scale > 1 else 'smaller'}: the zoom or focus ring was turned"
+        yield Finding("zoom", f"{text}; set it again, and take a new base frame", change, limits.scale_change)
+    if by_shift:
+        yield Finding("moved", _moved(measures, rig), corner_px, limits.corner_px)
+    if measures.moved_during:
+        x, y = measures.second_edge_px or (0.0, 0.0)
+        length = math.hypot(x, y)
+        text = f"edges are there twice, {length:.1f} px apart: it moved during the frame; steady it, take it again"
+        yield Finding("moved_during", text, length, limits.corner_px)
+    ratio = measures.sharpness_ratio
+    if ratio is not None and ratio < limits.sharpness_ratio:
+        yield Finding(
+            "soft", _soft(ratio, by_shift or by_scale or bool(measures.moved_during)), ratio, limits.sharpness_ratio
+        )
+
+
+def _shift(measures: Measures) -> tuple[float, float]:
+    assert measures.motion is not None
+    return measures.motion.shift_x_px, measures.motion.shift_y_px
+
+
+def _moved(measures: Measures, rig: Rig | None) -> str:
+    assert measures.motion is not None
+    length = math.hypot(*_shift(measures))
+    turned = abs(measures.motion.rotation_deg)
+    said = f"moved {length:.1f} px" + (f" and turned {turned:.2f} degrees" if turned >= 0.005 else "")
+    if rig is None:
+        return f"{said}: the tripod was knocked or has sunk; push the feet in, take it again"
+    sunk_mm = length * rig.pixel_um / 1000 / rig.focal_length_mm * rig.leg_spread_m * 1000
+    return f"{said}: a leg has sunk about {_millimetres(sunk_mm)}; push the feet in, take it again"
+
+
+def _millimetres(sunk_mm: float) -> str:
+    if 0.45 <= sunk_mm < 0.6:
+        return "half a millimetre"
+    return f"{sunk_mm:.1f} mm" if sunk_mm < 10 else f"{sunk_mm:.0f} mm"
+
+
+def _soft(ratio: float, has_moved: object) -> str:
+    if has_moved:
+        return f"fine detail is {ratio:.0%} of the base frame's, as the movement explains"
+    return f"fine detail is {ratio:.0%} of the base frame's: focus or zoom changed, or wind shook it, not the tripod"
+
+
+def _of_light(measures: Measures, limits: FrameLimits, expected_stops: float | None) -> Iterator[Finding]:
+    if measures.clipped_counted > limits.clipped_share:
+        text = f"{measures.clipped_counted:.2%} of a channel is at full scale; take it again with less"
+        yield Finding("clipped", text, measures.clipped_counted, limits.clipped_share)
+    level = measures.level_error_stops
+    if level is not None and expected_stops is not None and abs(level - expected_stops) > limits.level_stops:
+        error = level - expected_stops
+        text = f"{abs(error):.2f} stop {'brighter' if error > 0 else 'darker'} than wanted: filter, drift or settings"
+        yield Finding("level", f"{text}; check them, and correct the next frame", error, limits.level_stops)
+    cast = measures.cast_stops
+    if cast is not None and max(map(abs, cast)) > limits.cast_stops:
+        worst = max(cast, key=abs)
+        name = "red" if worst == cast[0] else "blue"
+        text = (
+            f"{name} is {abs(worst):.2f} stop {'stronger' if worst > 0 else 'weaker'} against green: the filter's cast"
+        )
+        yield Finding("cast", f"{text}, or light of a lamp; note it for developing", worst, limits.cast_stops)
+    if measures.lamp_stops is not None and measures.lamp_stops > limits.lamp_stops:
+        text = f"a coloured patch is {measures.lamp_stops:.1f} stop brighter: a lamp or screen; ask who had a light on"
+        yield Finding("lamp", text, measures.lamp_stops, limits.lamp_stops)
+    if measures.step_height is not None and measures.step_height > limits.step_height:
+        text = f"a band of {measures.step_height:.1%} of the height changed: the graduated filter slipped; set it again"
+        yield Finding("step", text, measures.step_height, limits.step_height)
+
+
+def _of_glass(measures: Measures, limits: FrameLimits) -> Iterator[Finding]:
+    contrast = measures.contrast_ratio
+    # Blur takes contrast too, and then it has been named.
+    is_soft = measures.sharpness_ratio is not None and measures.sharpness_ratio < limits.sharpness_ratio
+    has_veil = contrast is not None and contrast < limits.contrast_ratio and not is_soft
+    if contrast is not None and has_veil:
+        text = f"contrast is {contrast:.0%} of the base frame's: dew or spray on the glass; wipe it, warm it"
+        yield Finding("dew", text, contrast, limits.contrast_ratio)
+    # A veil lifts the shadows as a leak does, everywhere: it is named once.
+    leak = measures.leak
+    if leak is not None and leak.worst_share > limits.leak_share and not has_veil:
+        text = f"added light of {leak.worst_share:.1%} of a mid-tone near the {leak.edge} edge: cover finder and holder"
+        yield Finding("leak", f"{text}, and take it again", leak.worst_share, limits.leak_share)
+    if len(measures.spots) > limits.spots and not has_veil:
+        text = f"{len(measures.spots)} spot{'s' if len(measures.spots) > 1 else ''} that the base frame has not: drops"
+        yield Finding(
+            "spots", f"{text} or smears on the glass; wipe it", float(len(measures.spots)), float(limits.spots)
+        )
+    corner = measures.corner_stops
+    if corner is not None and abs(corner) > limits.corner_stops:
+        text = f"corners are {abs(corner):.2f} stop {'darker' if corner < 0 else 'lighter'} than the middle: the holder"
+        yield Finding("corners", f"{text} or stacked rings reach into the view", corner, limits.corner_stops)
+    hot = measures.hot_per_megapixel
+    if hot is not None and hot > limits.hot_per_megapixel:
+        text = f"{hot:.0f} hot pixels in a million: take darks of the same length before packing up"
+        yield Finding("hot_pixels", text, hot, limits.hot_per_megapixel)
