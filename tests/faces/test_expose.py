@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from duskhold.app.folders import camera_key
+from duskhold.app.folders import folders_for
 from duskhold.plan.stamp import utc_text
 from duskhold.shutter.holder_link import HolderLink
 
@@ -24,21 +24,31 @@ def folder() -> Iterator[Path]:
     """Folders of its own, shared by this file's frames so that one holder serves them; released at the end."""
     with tempfile.TemporaryDirectory(prefix="dh-") as name:
         yield Path(name)
-        socket = Path(name) / "run" / camera_key("simulated") / "holder"
-        if socket.exists():
-            link = HolderLink(socket, patience_s=0.0)
-            link.release()
-            link.close()
+        release(Path(name), "simulated")
 
 
-def run(folder: Path, *words: str) -> tuple[int, dict[str, Any]]:
-    environment = os.environ | {
+def environment(folder: Path) -> dict[str, str]:
+    return {
         "DUSKHOLD_RUNTIME": str(folder / "run"),
         "XDG_STATE_HOME": str(folder / "state"),
         "XDG_CONFIG_HOME": str(folder / "config"),
     }
+
+
+def release(folder: Path, camera: str) -> None:
+    """Let the holder of a camera go, if there is one."""
+    socket = folders_for(None, environment(folder)).places(camera).socket
+    if socket.exists():
+        link = HolderLink(socket, patience_s=0.0)
+        link.release()
+        link.close()
+
+
+def run(folder: Path, *words: str) -> tuple[int, dict[str, Any]]:
     line = [sys.executable, "-m", "duskhold", "expose", *words, "--json", "--data", str(folder / "data")]
-    ran = subprocess.run(line, env=environment, capture_output=True, text=True, timeout=60, check=False)
+    ran = subprocess.run(
+        line, env=os.environ | environment(folder), capture_output=True, text=True, timeout=60, check=False
+    )
     answer: dict[str, Any] = json.loads(ran.stdout)
     return ran.returncode, answer
 
@@ -114,6 +124,4 @@ def test_a_camera_that_is_not_there_is_refused_and_recorded(folder: Path) -> Non
     assert status == 3
     assert record["outcome"] == "refused"
     assert "no camera answers" in record["reason"]
-    link = HolderLink(folder / "run" / camera_key("ptpip:127.0.0.1:1:1") / "holder", patience_s=0.0)
-    link.release()
-    link.close()
+    release(folder, "ptpip:127.0.0.1:1:1")

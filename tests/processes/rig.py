@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from duskhold.app.folders import camera_key
+from duskhold.app.folders import folders_for
 from duskhold.camera.serving import ServedBody
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
@@ -32,8 +32,7 @@ class Rig:
 
     @property
     def places(self) -> Places:
-        key = camera_key(self.body.address)
-        return Places(self.folder / "run" / key, self.folder / "state" / "duskhold" / "cameras" / key)
+        return folders_for(str(self.folder / "data"), self.environment).places(self.body.address)
 
     @property
     def environment(self) -> dict[str, str]:

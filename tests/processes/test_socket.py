@@ -37,6 +37,7 @@ def test_garbage_and_crowds_do_not_touch_an_open_frame(bench: Rig) -> None:
         for _ in range(20):
             with suppress(OSError):  # the queue of those who wait to be let in is full
                 crowd.enter_context(connected(bench))
+    bench.wait_until(lambda state: state["phase"] == "open")
     with connected(bench) as connection:
         connection.sendall(pack(request("state"))[:3])  # half a message, and then silence
     status, record = bench.finish(process)

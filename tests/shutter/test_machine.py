@@ -199,7 +199,7 @@ def test_three_closings_that_leave_it_open_set_the_latch() -> None:
     assert report.open_s == pytest.approx(true_open_s(camera), abs=0.05)
     shutter.collect("f1")
     shutter.idle(1.0)
-    with pytest.raises(HolderRefused, match="clear the latch"):
+    with pytest.raises(HolderRefused, match="body clear"):
         shutter.expose(replace(PLAN, frame_id="f2"))
     assert len(camera.openings) == 1
     shutter.clear_latch()

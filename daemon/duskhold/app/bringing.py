@@ -20,7 +20,7 @@ from duskhold.shutter.wire import Message
 LOOK_EVERY_S = 0.1
 LIST_EVERY_S = 3.0  # a lost event must not cost a minute; a listing must not disturb a body that stores
 STORING_MAX_S = 60.0  # over the open time again, for a dark frame of the body's own
-_BUSY = "storing"
+_STORING, _READY = "storing", "ready"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,30 +32,42 @@ class Brought:
     trouble: str
 
 
-def bring_home(station: Station, report: ShutterReport, role: Role, seen: Callable[[Message], None]) -> Brought:
+def bring_home(
+    station: Station, report: ShutterReport, role: Role, seen: Callable[[Message], None], leave: Callable[[], bool]
+) -> Brought:
     """Fetch every new picture. What cannot be fetched stays on the card and is tried again at the next start."""
     try:
-        pictures = _wait_for_pictures(station, report, seen)
+        pictures = _wait_for_pictures(station, report, seen, leave)
     except (HolderRefused, HolderSilent) as error:
-        return Brought((), False, f"the pictures are still on the card ({error})")
+        return Brought((), False, f"its pictures are not fetched yet ({error})")
+    except _Left:
+        return Brought((), False, "left on request; its pictures are fetched at the next start")
     if not pictures:
         return Brought((), True, "no picture of this frame is on the card")
     folder = station.folders.session(_day(report).date())
     return _fetch_all(station, pictures, folder, report.frame_id, role)
 
 
-def _wait_for_pictures(station: Station, report: ShutterReport, seen: Callable[[Message], None]) -> list[Picture]:
-    """The new pictures, once the body has stored everything it will."""
+class _Left(Exception):
+    """The person wants to go."""
+
+
+def _wait_for_pictures(
+    station: Station, report: ShutterReport, seen: Callable[[Message], None], leave: Callable[[], bool]
+) -> list[Picture]:
+    """The new pictures, once the body has stored everything it will; a link lost meanwhile is waited for."""
     began_s = mono_now_s()
     give_up_s = began_s + STORING_MAX_S + (report.open_s or report.planned_s)
     list_s = began_s + LIST_EVERY_S
     before: list[Picture] = []
     while True:
+        if leave():
+            raise _Left
         state = station.link.state()
         seen(state)
-        if state["phase"] != _BUSY or mono_now_s() >= give_up_s:
+        if state["phase"] == _READY or mono_now_s() >= give_up_s:
             return station.link.new_pictures()
-        if mono_now_s() >= list_s:
+        if state["phase"] == _STORING and mono_now_s() >= list_s:
             now = _listed(station)
             if now and now == before:
                 return now  # the same twice: the word that it is complete was lost

@@ -22,7 +22,12 @@ from duskhold.shutter.report import Outcome as Fate
 from duskhold.shutter.wire import Message
 
 LOOK_EVERY_S = 0.1
+SILENCE_MAX_S = 60.0  # a holder that is replaced may first try a body that does not answer
+LEAVING_S = 3.0  # after a request to stop: a link that is lost this long is left to the shutter process
 LOST_ORDER_S = 3.0  # a holder that knows nothing of a frame for this long never got the order
+
+
+INTERRUPTED = "interrupted before the opening; nothing was exposed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +46,12 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """How the caller follows the frame: `seen` gets every state, `stop` says whether to close now and keep."""
+    """How the caller follows the frame: `seen` gets every state, `stop` says whether to close now and keep, `leave`
+    whether the person wants to go without the pictures, which the next start then fetches."""
 
     seen: Callable[[Message], None]
     stop: Callable[[], bool]
+    leave: Callable[[], bool] = lambda: False
 
 
 def expose(station: Station, order: Order, watch: Watch) -> Outcome:
@@ -55,6 +62,8 @@ def expose(station: Station, order: Order, watch: Watch) -> Outcome:
     refused = _refused_beforehand(station, order)
     if refused is not None:
         return refused
+    if watch.stop():
+        return refuse(station, order, "interrupted", INTERRUPTED)
     station.journal.intend(_intent(station, order), stamp_now())
     report = _carry_out(station, order, watch)
     outcome = outcome_of(report)
@@ -69,7 +78,7 @@ def expose(station: Station, order: Order, watch: Watch) -> Outcome:
 
 def bring(station: Station, report: ShutterReport, role: Role, watch: Watch) -> Outcome:
     """Fetch the pictures of a told frame, record them, and let the shutter process forget the frame."""
-    brought = bring_home(station, report, role, watch.seen)
+    brought = bring_home(station, report, role, watch.seen, watch.leave)
     outcome = _with_files(outcome_of(report), brought)
     station.journal.conclude(outcome, stamp_now())
     if brought.complete:
@@ -125,6 +134,8 @@ def _carry_out(station: Station, order: Order, watch: Watch) -> ShutterReport:
         order.frame_id, order.kind, order.open_s, order.cap_s, order.latency_s, order.latency_sigma_s, station.origin
     )
     try:
+        if watch.stop():
+            return _never_opened(exposure, Fate.REFUSED, INTERRUPTED)
         station.link.expose(exposure)
     except HolderRefused as refused:
         return _never_opened(exposure, Fate.REFUSED, str(refused))
@@ -135,23 +146,30 @@ def _carry_out(station: Station, order: Order, watch: Watch) -> ShutterReport:
 
 def _follow(station: Station, exposure: Exposure, watch: Watch) -> ShutterReport:
     """Look until the frame is told. Silence past all patience is told as such."""
-    known_s = mono_now_s()
-    asked = False
+    known_s = heard_s = mono_now_s()
+    asked_s: float | None = None
     while True:
         try:
-            if watch.stop() and not asked:
+            if watch.stop() and asked_s is None:
                 station.link.close_shutter(exposure.frame_id)
-                asked = True
+                asked_s = mono_now_s()
             state = station.link.state()
         except HolderSilent as silent:
-            return _silent(exposure, str(silent))
+            if mono_now_s() - heard_s > SILENCE_MAX_S:
+                return _silent(exposure, str(silent))
+            watch.seen({"phase": "silent"})
+            station.ensure_kept()
+            continue
+        heard_s = mono_now_s()
         watch.seen(state)
         report = _report_in(state, exposure.frame_id)
         if report is not None:
             return report
+        if asked_s is not None and heard_s - asked_s > LEAVING_S and state["phase"] == "lost":
+            return _left(exposure, str(state["trouble"]))
         if state["frame_id"] == exposure.frame_id:
-            known_s = mono_now_s()
-        elif mono_now_s() - known_s > LOST_ORDER_S:
+            known_s = heard_s
+        elif heard_s - known_s > LOST_ORDER_S:
             reason = "the order never reached the shutter process; nothing was opened"
             return _never_opened(exposure, Fate.FAILED, reason)
         time.sleep(LOOK_EVERY_S)
@@ -170,8 +188,15 @@ def _never_opened(exposure: Exposure, fate: Fate, reason: str) -> ShutterReport:
 
 
 def _silent(exposure: Exposure, reason: str) -> ShutterReport:
-    why = f"{reason}; the shutter closes by itself at its time, but nobody here has seen it"
+    why = f"{reason}; look at the camera: nobody here knows whether the shutter is closed"
     return ShutterReport.from_message(_blank(exposure) | {"settled": False, "reason": why})
+
+
+def _left(exposure: Exposure, trouble: str) -> ShutterReport:
+    why = f"{trouble}; left on request: the shutter process goes on looking for the camera, and closes it first"
+    return ShutterReport.from_message(
+        _blank(exposure) | {"outcome": Fate.LINK_LOST.value, "settled": False, "reason": why}
+    )
 
 
 def _blank(exposure: Exposure) -> dict[str, object]:

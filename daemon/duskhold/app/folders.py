@@ -42,7 +42,11 @@ class Folders:
     def places(self, address: str) -> Places:
         """Where the shutter processes of the camera at `address` meet, whatever the data folder."""
         key = camera_key(address)
-        return Places(runtime=self.runtime / key, state=self.state / "cameras" / key)
+        state = self.state / "cameras" / key
+        # Beside its locks, where every command of this user finds it; a login's runtime folder goes with the login,
+        # and the shutter does not. Only a path too long for a socket sends it there.
+        fits = len(os.fsencode(state)) + len("/holder.new") <= SOCKET_PATH_MAX_BYTES
+        return Places(runtime=state if fits else self.runtime / key, state=state)
 
 
 def folders_for(data: str | None, environment: Mapping[str, str]) -> Folders:

@@ -47,7 +47,7 @@ def latest_frames(folders: Folders, limit: int) -> tuple[Frame, ...]:
 def camera_states(folders: Folders, addresses: Iterable[str]) -> tuple[CameraState, ...]:
     """Every camera with a shutter process now; `addresses` gives back their names to those it knows."""
     names = {camera_key(address): address for address in addresses}
-    sockets = sorted(folders.runtime.glob("*/holder"))
+    sockets = sorted({*folders.runtime.glob("*/holder"), *(folders.state / "cameras").glob("*/holder")})
     return tuple(_camera_state(names.get(path.parent.name, path.parent.name), path) for path in sockets)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,41 +9,51 @@ from duskhold.app.exposing import Watch, bring, outcome_of
 from duskhold.app.folders import Folders
 from duskhold.app.station import Station, stamp_now
 from duskhold.frames.store import Role
-from duskhold.journal.entry import Intent, Outcome, Unfinished
+from duskhold.journal.entry import Frame, Intent, Outcome, Unfinished
 from duskhold.journal.journal import Journal
 from duskhold.shutter.report import ShutterReport
-from duskhold.shutter.wire import Message
 
-FRESH_S = 30.0  # an intent this young may belong to a program that is just sending its order
+FRESH_S = 90.0  # an intent this young may belong to a program that is just sending its order
 
 
-def settle_the_past(station: Station, seen: Callable[[Message], None]) -> list[Outcome]:
-    """Record every frame that the shutter process still has to tell, and every intent it never heard of."""
+def settle_the_past(station: Station, watch: Watch) -> list[Frame]:
+    """Record every frame that the shutter process still has to tell, and every intent it never heard of.
+
+    Returns them as the journal has them now: that of their own data folder, where that is another one.
+    """
     state = station.link.state()
     reports = state["reports"]
     assert isinstance(reports, list)
-    settled = []
-    for message in reports:
-        report = ShutterReport.from_message(message)
-        with_home = _home_of(station, report)
-        if with_home is None:
-            settled.append(_settle(station, report, seen))
-            continue
-        with with_home.journal:
-            settled.append(_settle(with_home, report, seen))
+    settled = [_settle_at_home(station, ShutterReport.from_message(message), watch) for message in reports]
     return settled + _never_heard(station, str(state["frame_id"]))
 
 
-def _settle(station: Station, report: ShutterReport, seen: Callable[[Message], None]) -> Outcome:
+def _settle_at_home(station: Station, report: ShutterReport, watch: Watch) -> Frame:
+    home = _home_of(station, report)
+    if home is None:
+        return _settle(station, report, watch)
+    with home.journal:
+        return _settle(home, report, watch)
+
+
+def _settle(station: Station, report: ShutterReport, watch: Watch) -> Frame:
     known = station.journal.frame(report.frame_id)
     if known is None:
         # Its own data folder is gone: it is recorded here, where somebody looks.
         station.journal.intend(_intent(station, report), stamp_now())
     role = Role(known.asked.role) if known is not None else Role.LONG
-    if not report.settled:
-        return outcome_of(report)
     station.journal.conclude(outcome_of(report), stamp_now())
-    return bring(station, report, role, Watch(seen, lambda: False))
+    if report.settled and report.open_s == 0.0:
+        station.link.collected(report.frame_id)
+    elif report.settled:
+        bring(station, report, role, watch)
+    return _frame(station, report.frame_id)
+
+
+def _frame(station: Station, frame_id: str) -> Frame:
+    frame = station.journal.frame(frame_id)
+    assert frame is not None, frame_id
+    return frame
 
 
 def _home_of(station: Station, report: ShutterReport) -> Station | None:
@@ -56,15 +65,14 @@ def _home_of(station: Station, report: ShutterReport) -> Station | None:
     return replace(station, folders=folders, journal=Journal.open(folders.journal))
 
 
-def _never_heard(station: Station, in_hand: str) -> list[Outcome]:
+def _never_heard(station: Station, in_hand: str) -> list[Frame]:
     """Intents that left no trace in the black box: the order never arrived."""
-    outcomes = []
+    settled = []
     for one in station.journal.unfinished():
         if one.intent.camera == station.camera and one.intent.frame_id != in_hand and _is_old(one):
-            outcome = _without_trace(one)
-            station.journal.conclude(outcome, stamp_now())
-            outcomes.append(outcome)
-    return outcomes
+            station.journal.conclude(_without_trace(one), stamp_now())
+            settled.append(_frame(station, one.intent.frame_id))
+    return settled
 
 
 def _is_old(one: Unfinished) -> bool:

@@ -12,14 +12,14 @@ from duskhold.camera.port import Identity
 from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
 from duskhold.shutter.clock import boot_id, mono_now_s, utc_now
-from duskhold.shutter.launch import ensure_holder
+from duskhold.shutter.launch import ensure_holder, ensure_keeper
 
 if TYPE_CHECKING:
     from duskhold.app.settings import Settings
     from duskhold.shutter.holder_link import HolderLink
 
 SIMULATED = "simulated"
-PATIENCE_S = 40.0  # a holder that is replaced may first try a body that does not answer
+PATIENCE_S = 2.0  # of one question; `exposing` asks on as long as it takes
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +31,16 @@ class Station:
     journal: Journal
     link: HolderLink
     settings: Settings
+    simulation: Mapping[str, object]
 
     @property
     def origin(self) -> str:
         """Names this data folder to the shutter process, for frames that nobody collects."""
         return str(self.folders.data)
+
+    def ensure_kept(self) -> None:
+        """Start a keeper where there is none: whoever died, the shutter is to be closed."""
+        ensure_keeper(self.camera, self.folders.places(self.camera), self.simulation)
 
     def identity(self) -> Identity | None:
         """Who the body is, or None while none answers. Raises `HolderSilent`."""
@@ -53,9 +58,10 @@ def at_station(camera: str, settings: Settings, folders: Folders) -> Iterator[St
     ensure_private(folders.runtime)
     with Journal.open(own.journal) as journal:
         places = folders.places(camera)
-        link = ensure_holder(camera, places, _simulation(camera, settings, places.state), PATIENCE_S)
+        simulation = _simulation(camera, settings, places.state)
+        link = ensure_holder(camera, places, simulation, PATIENCE_S)
         try:
-            yield Station(camera, own, journal, link, settings)
+            yield Station(camera, own, journal, link, settings, simulation)
         finally:
             link.close()
 

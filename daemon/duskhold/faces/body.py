@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.countdown import Countdown
 from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of
-from duskhold.faces.trouble import catching_signals, saying_trouble, status_after
+from duskhold.faces.trouble import catching_signals, saying_trouble, status_after, watch_of
 
 if TYPE_CHECKING:
     from duskhold.app.learning import Lesson
@@ -32,6 +32,13 @@ def add_parser(subparsers: Any) -> None:
         description="Puts back what `check --fix` found before it set anything, and forgets it when all is back.",
     )
     restore.add_argument("--camera", metavar="ADDRESS", default=argparse.SUPPRESS, help=camera)
+    clear = deeds.add_parser(
+        "clear",
+        help="say that you have looked: the shutter is closed, frames may be taken again",
+        description="After closing calls that left the shutter open, nothing is exposed until it is proven closed and "
+        "a person has looked at the camera. This says that you have. It is refused while the shutter may be open.",
+    )
+    clear.add_argument("--camera", metavar="ADDRESS", default=argparse.SUPPRESS, help=camera)
     bench = deeds.add_parser(
         "bench",
         help="learn close minus open latency, in steady light",
@@ -50,12 +57,31 @@ def run(args: argparse.Namespace) -> Answer:
 
     if args.deed is None:
         return body_show.show(args)
-    return body_show.restore(args) if args.deed == "restore" else _bench(args)
+    deeds = {"restore": body_show.restore, "clear": _clear, "bench": _bench}
+    return deeds[args.deed](args)
+
+
+def _clear(args: argparse.Namespace) -> Answer:
+    """A person has looked: clear the latch, if the shutter is proven closed."""
+    from duskhold.app.station import at_station
+    from duskhold.faces.expose import camera_of
+    from duskhold.shutter.holder_link import HolderRefused
+
+    settings = settings_of(args)
+    camera, folders = camera_of(args, settings), folders_of(args, settings)
+    with saying_trouble(), saying_journal_errors(), at_station(camera, settings, folders) as station:
+        try:
+            station.link.clear_latch()
+        except HolderRefused as refused:
+            raise Wrong(
+                refused.code, f"{refused}.", hint="Close it by hand, then ask again.", exit_status=3
+            ) from refused
+        latched = station.link.state()["latched"]
+    return Answer({"camera": camera, "latched": latched}, 0, lambda: print("Frames may be taken again."))
 
 
 def _bench(args: argparse.Namespace) -> Answer:
     """Learn and answer."""
-    from duskhold.app.exposing import Watch
     from duskhold.app.learning import LearningFailed, learn_body
     from duskhold.app.settling import settle_the_past
     from duskhold.app.station import at_station
@@ -80,8 +106,8 @@ def _bench(args: argparse.Namespace) -> Answer:
         saying_journal_errors(),
         at_station(camera, settings, folders) as station,
     ):
-        settle_the_past(station, countdown.seen)
-        watch = Watch(countdown.seen, lambda: bool(caught))
+        watch = watch_of(countdown, caught)
+        settle_the_past(station, watch)
         try:
             lesson = learn_body(station, args.frames, args.dial, watch, countdown.say)
         except (LearningFailed, NotLearnable, MeasureError, HolderRefused) as error:

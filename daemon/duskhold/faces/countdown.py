@@ -10,9 +10,9 @@ _WORDS = {
     "opening": "opening",
     "closing": "closing",
     "proving": "the body says nothing was open; waiting for its picture",
-    "storing": "closed; the camera is storing (or takes its own dark frame)",
+    "storing": "closed; the camera stores it or takes its own dark frame   Ctrl-C twice leaves",
     "ready": "bringing the pictures home",
-    "silent": "the shutter process is silent; the shutter closes by itself",
+    "silent": "the shutter process is silent: looking for it",
 }
 
 

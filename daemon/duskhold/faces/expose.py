@@ -6,30 +6,35 @@ import signal
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import ExitStack
 from datetime import timedelta
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.countdown import Countdown
+from duskhold.faces.countdown import Countdown, clock
 from duskhold.faces.inputs import folders_of, now_utc, number_of, saying_journal_errors, settings_of, zone_of
 from duskhold.faces.solve import add_solve_options
-from duskhold.faces.trouble import catching_signals, saying_trouble, status_after
+from duskhold.faces.trouble import catching_signals, saying_trouble, status_after, watch_of
 
 if TYPE_CHECKING:
     from datetime import datetime, tzinfo
 
-    from duskhold.app.exposing import Order
+    from duskhold.app.exposing import Order, Watch
     from duskhold.app.settings import Settings
     from duskhold.app.station import Station
-    from duskhold.journal.entry import Outcome
+    from duskhold.journal.entry import Frame
     from duskhold.plan.command import Refused, ShutterCommand
 
 LONGEST_WAIT_S = 6 * 3600.0
 LEAD_S = 0.1
 """From the decision to the opening: the order, the black box and the opening call."""
 
+START_UP_S = 8.0
+"""For starting the shutter process and settling what an earlier run left."""
+
+EXIT_FAILED = 4
 EXIT_OF = {"complete": 0, "cut_short": 4, "link_lost": 4, "refused": 3, "failed": 4, "unknown": 4}
 
 
@@ -57,19 +62,18 @@ def run(args: argparse.Namespace) -> Answer:
     _check(args)
     countdown = Countdown(sys.stderr)
     folders = folders_of(args, settings)
-    with (
-        catching_signals() as caught,
-        saying_trouble(),
-        saying_journal_errors(),
-        at_station(camera, settings, folders) as station,
-    ):
-        earlier = settle_the_past(station, countdown.seen)
-        outcome = _expose(args, station, countdown, caught)
+    with catching_signals() as caught, saying_trouble(), saying_journal_errors(), ExitStack() as stack:
+        if args.opens is not None:
+            # An idle camera is let go after a minute: it is taken up only shortly before it is needed.
+            _wait_for(args, START_UP_S, countdown, caught)
+        station = stack.enter_context(at_station(camera, settings, folders))
+        watch = watch_of(countdown, caught)
+        earlier = settle_the_past(station, watch)
+        notices = station.link.state()["notices"]
+        frame = _expose(args, station, watch, countdown, caught)
         countdown.clear()
-        body = _record(station, outcome.frame_id, frame_record)
-        body["notices"] = station.link.state()["notices"]
-        body["earlier"] = [_record(station, one.frame_id, frame_record) for one in earlier]
-    status = status_after(caught, EXIT_OF[outcome.outcome])
+    body = frame_record(frame) | {"notices": notices, "earlier": [frame_record(one) for one in earlier]}
+    status = status_after(caught, _status(body))
     return Answer(body, status, partial(_show, body, zone_of(settings)))
 
 
@@ -99,30 +103,40 @@ def _check(args: argparse.Namespace) -> None:
         number_of("--for", args.seconds, 1e-3, 86_400.0, "s")
 
 
+def _status(body: dict[str, Any]) -> int:
+    """A frame that opened and of which nothing came home is a failure, however well it was held."""
+    held = body["open_s"] is None or body["open_s"] > 0
+    return EXIT_FAILED if held and not body["files"] else EXIT_OF[body["outcome"]]
+
+
 def _expose(
-    args: argparse.Namespace, station: "Station", countdown: Countdown, caught: list[signal.Signals]
-) -> "Outcome":
-    from duskhold.app.exposing import Watch, expose, refuse
+    args: argparse.Namespace, station: "Station", watch: "Watch", countdown: Countdown, caught: list[signal.Signals]
+) -> "Frame":
+    from duskhold.app.exposing import expose, refuse
     from duskhold.plan.command import Refused
 
     if args.opens is not None:
-        _wait_for(args, countdown, caught)
+        _wait_for(args, LEAD_S, countdown, caught)
     command = _command(args, station)
     order = _order(station, command, args)
     if isinstance(command, Refused):
-        return refuse(station, order, str(command.code), f"{command.reason} {command.hint}")
-    return expose(station, order, Watch(countdown.seen, lambda: bool(caught)))
+        outcome = refuse(station, order, str(command.code), f"{command.reason} {command.hint}")
+    else:
+        outcome = expose(station, order, watch)
+    frame = station.journal.frame(outcome.frame_id)
+    assert frame is not None, outcome.frame_id
+    return frame
 
 
-def _wait_for(args: argparse.Namespace, countdown: Countdown, caught: list[signal.Signals]) -> None:
+def _wait_for(args: argparse.Namespace, early_s: float, countdown: Countdown, caught: list[signal.Signals]) -> None:
+    """Wait until so long before the opening that was asked for."""
     from duskhold.faces.inputs import moment_of
 
     opens_utc = moment_of("--opens", args.opens)
-    wait_s = (opens_utc - now_utc()).total_seconds() - LEAD_S
-    if wait_s > LONGEST_WAIT_S:
+    if (opens_utc - now_utc()).total_seconds() > LONGEST_WAIT_S:
         raise Wrong("bad_input", "That is more than 6 hours away.", field="--opens", hint="Start again nearer to it.")
-    while (left_s := (opens_utc - now_utc()).total_seconds() - LEAD_S) > 0 and not caught:
-        countdown.say(f"opens in {wording.duration(left_s)}")
+    while (left_s := (opens_utc - now_utc()).total_seconds() - early_s) > 0 and not caught:
+        countdown.say(f"opens in {clock(left_s + early_s)}   Ctrl-C leaves")
         time.sleep(min(0.2, left_s))
     if caught:
         raise Wrong(
@@ -170,14 +184,6 @@ def _order(station: "Station", command: "ShutterCommand | Refused", args: argpar
         latency_sigma_s=latency.sigma_s,
         decision=decision,
     )
-
-
-def _record(station: "Station", frame_id: str, record: Any) -> dict[str, Any]:
-    frame = station.journal.frame(frame_id)
-    if frame is None:
-        return {"frame_id": frame_id}
-    body: dict[str, Any] = record(frame)
-    return body
 
 
 def _show(body: dict[str, Any], zone: "tzinfo | None") -> None:

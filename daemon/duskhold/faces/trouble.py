@@ -3,8 +3,13 @@
 import signal
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 from duskhold.faces.answer import Wrong
+from duskhold.faces.countdown import Countdown
+
+if TYPE_CHECKING:
+    from duskhold.app.exposing import Watch
 
 EXIT_OF_SIGNAL = {signal.SIGINT: 130, signal.SIGTERM: 143, signal.SIGHUP: 129}
 
@@ -23,6 +28,13 @@ def catching_signals() -> Iterator[list[signal.Signals]]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+def watch_of(countdown: Countdown, caught: Sequence[signal.Signals]) -> "Watch":
+    """Show what is seen; the first signal closes and keeps, a second one leaves without waiting for the pictures."""
+    from duskhold.app.exposing import Watch
+
+    return Watch(countdown.seen, lambda: bool(caught), lambda: len(caught) > 1)
 
 
 def status_after(caught: Sequence[signal.Signals], otherwise: int) -> int:
@@ -47,5 +59,5 @@ def saying_trouble() -> Iterator[None]:
     except NotStarted as error:
         raise Wrong("not_started", f"{error}.", exit_status=3) from error
     except HolderSilent as error:
-        hint = "If a frame was open it closes by itself; `duskhold status` tells what is known."
+        hint = "Look at the camera. `duskhold status` tells what is known; the next command closes the shutter first."
         raise Wrong("shutter_silent", f"{error}.", hint=hint, exit_status=4) from error

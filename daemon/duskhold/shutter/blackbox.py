@@ -5,6 +5,7 @@ The next holder reads it before anything else. A line cut off by a power loss is
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 from collections.abc import Iterator, Mapping
@@ -28,17 +29,22 @@ class BoxLine:
 
 
 class BlackBox:
-    """Append-only file of `BoxLine`s. `write` returns only when the line is on disk."""
+    """Append-only file of `BoxLine`s. `write` returns only when the line is on disk.
+
+    Making one never fails: a holder whose black box cannot be opened must still close the shutter. Writing says so.
+    """
 
     def __init__(self, path: Path) -> None:
-        path.parent.mkdir(parents=True, exist_ok=True)
         self._path = path
         self._boot = boot_id()
-        self._descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o600)
-        self._end_torn_line()
+        self._descriptor: int | None = None
+        self._torn = False
 
     def write(self, word: str, frame_id: str | None = None, detail: Mapping[str, object] | None = None) -> None:
-        """Append a line and flush it to the disk. One `write(2)`, so that two threads never mix their lines."""
+        """Append a line and flush it to the disk. One `write(2)`, so that two threads never mix their lines.
+
+        Raises `OSError` when it is not on the disk.
+        """
         line = {
             "word": word,
             "mono_s": round(mono_now_s(), 6),
@@ -48,16 +54,22 @@ class BlackBox:
             "frame_id": frame_id,
             "detail": dict(detail or {}),
         }
-        os.write(self._descriptor, (json.dumps(line, allow_nan=False) + "\n").encode())
-        os.fdatasync(self._descriptor)
+        descriptor = self._opened()
+        whole = ("\n" if self._torn else "") + json.dumps(line, allow_nan=False) + "\n"
+        data = whole.encode()
+        self._torn = True  # until all of it is there: a full disk takes a part of a line
+        if os.write(descriptor, data) != len(data):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(self._path))
+        self._torn = False
+        os.fdatasync(descriptor)
 
     def lines(self) -> list[BoxLine]:
         """Every whole line, oldest first."""
-        return list(_read(self._path))
+        return list(_read(self._path)) if self._path.exists() else []
 
     def shorten(self) -> None:
         """Keep the newest lines only. Called when nothing is outstanding; a rename makes it all or nothing."""
-        whole = self._path.read_bytes().splitlines(keepends=True)
+        whole = self._path.read_bytes().splitlines(keepends=True) if self._path.exists() else []
         if len(whole) <= KEEP_LINES:
             return
         fresh = self._path.with_suffix(".new")
@@ -66,16 +78,29 @@ class BlackBox:
             file.flush()
             os.fsync(file.fileno())
         fresh.replace(self._path)
-        os.close(self._descriptor)
-        self._descriptor = os.open(self._path, os.O_WRONLY | os.O_APPEND | os.O_CLOEXEC)
+        self.close()
 
     def close(self) -> None:
-        os.close(self._descriptor)
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
 
-    def _end_torn_line(self) -> None:
-        size = self._path.stat().st_size
-        if size and not self._path.read_bytes().endswith(b"\n"):
-            os.write(self._descriptor, b"\n")
+    def _opened(self) -> int:
+        if self._descriptor is None:
+            self._path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC
+            self._descriptor = os.open(self._path, flags, 0o600)
+            self._torn = not _ends_whole(self._path)
+        return self._descriptor
+
+
+def _ends_whole(path: Path) -> bool:
+    with path.open("rb") as file:
+        size = file.seek(0, os.SEEK_END)
+        if size == 0:
+            return True
+        file.seek(size - 1)
+        return file.read(1) == b"\n"
 
 
 def _read(path: Path) -> Iterator[BoxLine]:

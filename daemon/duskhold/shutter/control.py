@@ -5,6 +5,7 @@ It never calls the camera. Whoever is on the other side of the socket, the shutt
 
 from __future__ import annotations
 
+import itertools
 import os
 import queue
 import selectors
@@ -22,6 +23,7 @@ from duskhold.shutter.errands import WORDS as ERRANDS
 from duskhold.shutter.errands import Errands
 from duskhold.shutter.events import (
     Box,
+    BoxFailed,
     CloseAsked,
     Collected,
     Die,
@@ -41,9 +43,16 @@ MOST_CLIENTS = 8
 MOST_ERRANDS = LONGEST_QUEUE // 2  # an exposure and its closing always find room
 
 
+LINGER_S = 10.0  # asked to end, it still tells what it has to tell
+
+
 @dataclass(slots=True)
 class _Client:
+    """`number` names it for answers that come later: a descriptor may belong to somebody else by then."""
+
     connection: socket.socket
+    number: int
+    heard_s: float
     inbox: Inbox = field(default_factory=Inbox)
     descriptors: list[int] = field(default_factory=list)
 
@@ -61,7 +70,8 @@ class Control:
         self._selector = selectors.DefaultSelector()
         self._selector.register(desk.wake_descriptor, selectors.EVENT_READ)
         self._listener: socket.socket | None = None
-        self._ending = False
+        self._ending_since_s: float | None = None
+        self._numbers = itertools.count()
 
     def serve(self) -> None:
         """Run until the camera is released or the process is told to end."""
@@ -78,28 +88,35 @@ class Control:
 
     def end(self) -> None:
         """Asked to terminate: close the shutter if it is open, then release the camera."""
-        self._ending = True
+        if self._ending_since_s is None:
+            self._ending_since_s = mono_now_s()
 
     def _watch(self) -> None:
         call = self._desk.call
         if call is not None and call.overdue(mono_now_s()):
-            self._box.write("overdue", None, {"call": call.name, "budget_s": call.budget_s})
+            self._write(Box("overdue", None, {"call": call.name, "budget_s": call.budget_s}))
             self._die(f"the call {call.name!r} did not come back within {call.budget_s:g} s")
 
     def _tick(self) -> None:
-        if self._ending:
+        if self._ending_since_s is not None and not self._lingers(self._ending_since_s):
             self._dispatch(self._desk.step(ReleaseAsked()))
         with self._desk.looking() as machine:
             deadline_s = machine.deadline_s()
         if deadline_s is not None and mono_now_s() >= deadline_s:
             self._dispatch(self._desk.step(Tick()))
 
+    def _lingers(self, since_s: float) -> bool:
+        """Whether somebody may still want to hear what became of a frame that is closed."""
+        with self._desk.looking() as machine:
+            told = machine.frame is None and bool(machine.reports)
+        return told and bool(self._clients) and mono_now_s() < since_s + LINGER_S
+
     def _dispatch(self, effects: Sequence[Effect]) -> None:
         """Lines and an immediate end are done here; whatever needs the camera goes to its thread, in order."""
         if any(isinstance(effect, Die) for effect in effects) or all(isinstance(effect, Box) for effect in effects):
             for effect in effects:
                 if isinstance(effect, Box):
-                    self._box.write(effect.word, effect.frame_id, effect.detail)
+                    self._write(effect)
                 elif isinstance(effect, Die):
                     self._die(effect.reason)
             return
@@ -111,7 +128,14 @@ class Control:
                 box = self._desk.boxes.get_nowait()
             except queue.Empty:
                 return
+            self._write(box)
+
+    def _write(self, box: Box) -> None:
+        """A line that does not reach the disk stops no closing; it stops the next opening."""
+        try:
             self._box.write(box.word, box.frame_id, box.detail)
+        except OSError as error:
+            self._desk.step(BoxFailed(box.word, str(error)))
 
     def _send_answers(self) -> None:
         while True:
@@ -119,8 +143,9 @@ class Control:
                 client, message = self._desk.answers.get_nowait()
             except queue.Empty:
                 return
-            if client in self._clients:
-                self._send(client, message)
+            for descriptor, one in list(self._clients.items()):
+                if one.number == client:
+                    self._send(descriptor, message)
 
     def _listen_when_looked(self) -> None:
         if self._listener is not None or not self._desk.machine.looked:
@@ -150,10 +175,13 @@ class Control:
         except (BlockingIOError, ConnectionAbortedError):
             return
         connection.setblocking(False)
-        if len(self._clients) >= MOST_CLIENTS or _peer_uid(connection) not in (0, os.getuid()):
+        if _peer_uid(connection) not in (0, os.getuid()):
             connection.close()
             return
-        self._clients[connection.fileno()] = _Client(connection)
+        if len(self._clients) >= MOST_CLIENTS:
+            # Whoever has been silent longest makes room: the keeper must always be heard.
+            self._drop(min(self._clients, key=lambda one: self._clients[one].heard_s))
+        self._clients[connection.fileno()] = _Client(connection, next(self._numbers), mono_now_s())
         self._selector.register(connection.fileno(), selectors.EVENT_READ)
 
     def _hear(self, descriptor: int) -> None:
@@ -165,12 +193,13 @@ class Control:
         except OSError:
             data, descriptors = b"", []
         client.descriptors += descriptors
+        client.heard_s = mono_now_s()
         if not data:
             self._drop(descriptor)
             return
         client.inbox.add(data)
         try:
-            while (message := client.inbox.take()) is not None:
+            while descriptor in self._clients and (message := client.inbox.take()) is not None:
                 self._answer(descriptor, parse_request(message))
         except WireError as error:
             self._send(descriptor, _error("bad_request", str(error)))
@@ -246,23 +275,25 @@ class Control:
         with self._desk.looking() as machine:
             if machine.frame is not None:
                 return _error("busy", "a frame is not finished")
-        self._ending = True
+        self.end()
         return {}
 
     def _start_errand(self, client: int, request: Request) -> None:
-        held = self._clients[client].descriptors
-        errand = self._errands.make(request.word, request.body, client, held)
         with self._desk.looking() as machine:
             free = machine.phase in (Phase.READY, Phase.STORING)
             trouble = machine.trouble
+        refused = None
         if self._desk.jobs.qsize() >= MOST_ERRANDS:
-            self._send(client, _error("busy", "too much is asked of the camera at once"))
-            return
+            refused = "too much is asked of the camera at once"
         if not free:
             # Listing or reading files while the shutter is open has closed it on some bodies.
-            self._send(client, _error("busy", trouble or "nothing is asked of the camera while the shutter is open"))
+            refused = trouble or "nothing is asked of the camera while the shutter is open"
+        if refused is not None:
+            _close_all(self._clients[client].descriptors)
+            self._send(client, _error("busy", refused))
             return
-        self._desk.jobs.put_nowait(errand)
+        one = self._clients[client]
+        self._desk.jobs.put_nowait(self._errands.make(request.word, request.body, one.number, one.descriptors))
 
     def _state(self) -> Message:
         now_s = mono_now_s()
@@ -285,9 +316,12 @@ class Control:
             }
 
     def _send(self, client: int, message: Message) -> None:
+        one = self._clients.get(client)
+        if one is None:
+            return
         data = pack(message)
         try:
-            sent = self._clients[client].connection.send(data)
+            sent = one.connection.send(data)
         except OSError:
             sent = -1
         if sent != len(data):
@@ -298,8 +332,7 @@ class Control:
         if gone is None:
             return
         self._selector.unregister(client)
-        for descriptor in gone.descriptors:
-            os.close(descriptor)
+        _close_all(gone.descriptors)
         gone.connection.close()
 
 
@@ -320,6 +353,11 @@ def _open_for_s(machine: Machine, now_s: float) -> float | None:
     if frame is None or frame.opened_s is None or machine.phase not in (Phase.OPEN, Phase.TIMED):
         return None
     return now_s - frame.opened_s
+
+
+def _close_all(descriptors: list[int]) -> None:
+    while descriptors:
+        os.close(descriptors.pop())
 
 
 def _peer_uid(connection: socket.socket) -> int:

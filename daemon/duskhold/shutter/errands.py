@@ -22,6 +22,7 @@ class Errands:
 
     camera: Camera
     stock: Stock
+    told: list[Picture]  # the pictures whose events came since the opening
 
     def make(self, word: str, body: Mapping[str, object], client: int, descriptors: list[int]) -> Errand:
         """The errand for a request. Raises `WireError` for a body that is not of its word."""
@@ -39,6 +40,7 @@ class Errands:
         """Note what is on the card, for the next frame; nobody waits for the answer."""
 
         def run() -> Message:
+            self.told.clear()
             self.stock.take(self.camera.pictures())
             return {}
 
@@ -50,8 +52,13 @@ class Errands:
 
     def _pictures(self) -> Message:
         everything = self.camera.pictures()
-        fresh = self.stock.new(everything)
-        return {"new": [asdict(picture) for picture in fresh], "on_card": len(everything)}
+        mine = self._of_the_frame(self.stock.new(everything))
+        return {"new": [asdict(picture) for picture in mine], "on_card": len(everything)}
+
+    def _of_the_frame(self, fresh: list[Picture]) -> list[Picture]:
+        """Those that belong to a picture the body told of (a raw has a JPEG of the same name), when it told of any."""
+        names = {_stem(picture) for picture in self.told}
+        return [picture for picture in fresh if not names or _stem(picture) in names]
 
     def _settings(self) -> Message:
         return {"settings": {setting.value: value for setting, value in self.camera.settings().items()}}
@@ -77,6 +84,10 @@ class Errands:
             return {"bytes": count}
 
         return run
+
+
+def _stem(picture: Picture) -> str:
+    return picture.name.rpartition(".")[0]
 
 
 def _write(descriptor: int, piece: bytes) -> None:

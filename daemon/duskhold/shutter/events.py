@@ -110,6 +110,14 @@ class LatchCleared:
 
 
 @dataclass(frozen=True, slots=True)
+class BoxFailed:
+    """A line did not reach the disk."""
+
+    word: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class ReleaseAsked:
     """Let the camera go; an open shutter is closed first, and asked about again."""
 
@@ -134,6 +142,7 @@ Event = (
     | CaptureCompleted
     | Collected
     | LatchCleared
+    | BoxFailed
     | ReleaseAsked
     | Tick
 )

@@ -15,11 +15,13 @@ from duskhold.camera.port import (
     LinkLost,
     NoCard,
     PermissionMissing,
+    Picture,
 )
 from duskhold.shutter.desk import Desk, Errand
 from duskhold.shutter.errands import Errands
 from duskhold.shutter.events import (
     Box,
+    BoxFailed,
     CallFailed,
     CaptureCompleted,
     Close,
@@ -51,6 +53,7 @@ DIAL_BUDGET_S = 60.0  # over twice the dial time: some families come back only w
 CLOSE_BUDGET_S = 8.0  # a stop polls for 5 s while the body takes its own dark frame
 WAIT_BUDGET_S = 6.0
 SLICE_S = 0.1
+WRITTEN_AFTERWARDS = frozenset({"opened", "closing"})
 SHORTEST_WAIT_S = 0.001
 QUIET_S = 0.35  # no waiting call begins this close to the end: one may take 0.2 s longer than asked
 
@@ -101,10 +104,21 @@ class Hands:
     def _let_in(self, slice_s: float) -> list[Event]:
         with self._desk.calling("wait", WAIT_BUDGET_S):
             arrived = self._camera.wait(slice_s)
-        self._desk.seen += [event.picture for event in arrived if event.picture is not None]
+        for event in arrived:
+            if event.picture is not None:
+                self._place(event.picture)
         kinds = {event.kind for event in arrived}
         news: list[Event] = [PictureSeen()] if EventKind.PICTURE_ADDED in kinds else []
         return [*news, CaptureCompleted()] if EventKind.CAPTURE_COMPLETE in kinds else news
+
+    def _place(self, picture: Picture) -> None:
+        """A new picture is of the frame that is not collected yet, or else somebody took it by hand."""
+        with self._desk.looking() as machine:
+            outstanding = machine.frame is not None or bool(machine.reports)
+        if outstanding:
+            self._desk.seen.append(picture)
+        else:
+            self._errands.stock.add(picture)
 
     def carry_out(self, effects: Sequence[Effect]) -> None:
         """Do them in order, and whatever the machine asks for next, until it asks for nothing more."""
@@ -112,13 +126,15 @@ class Hands:
         while pending and not self.ended:
             pending.extendleft(reversed(self._between()))
             event = self._perform(pending.popleft())
+            if isinstance(event, BoxFailed) and event.word == "opening":
+                pending.clear()  # what was not written is not done
             if event is not None:
                 pending.extend(self._desk.step(event))
 
     def _perform(self, effect: Effect) -> Event | None:
         match effect:
             case Box():
-                self._note(effect)
+                return self._note(effect)
             case Connect():
                 return self._connect()
             case Open():
@@ -141,16 +157,21 @@ class Hands:
                 raise AssertionError("a refusal is answered by the control thread")
         return None
 
-    def _note(self, box: Box) -> None:
-        if box.word == "opened":
+    def _note(self, box: Box) -> Event | None:
+        if box.word in WRITTEN_AFTERWARDS:
             # A flush can take half a second on a slow card: not on this thread while the shutter is open.
             self._desk.boxes.put(box)
             self._desk.wake()
-            return
-        self._write(box)
+            return None
+        try:
+            self._write(box)
+        except OSError as error:
+            return BoxFailed(box.word, str(error))
+        finally:
+            self._desk.wake()
         if box.word == "safe":
             self._take_stock()
-        self._desk.wake()
+        return None
 
     def _take_stock(self) -> None:
         """Note what is on the card while nothing is outstanding: what is new after a frame is that frame's."""
@@ -234,6 +255,8 @@ class Hands:
         try:
             with self._desk.calling(errand.word, errand.budget_s):
                 self._desk.answer(errand.client, errand.run())
+        except (OSError, ValueError) as error:
+            self._desk.answer(errand.client, {"error": {"code": "failed", "message": str(error)}})
         except CameraError as error:
             self._desk.answer(errand.client, {"error": {"code": error.code, "message": str(error)}})
             if isinstance(error, (LinkLost, LinkHung)):

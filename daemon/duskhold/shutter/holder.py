@@ -23,6 +23,7 @@ from duskhold.shutter.desk import Desk
 from duskhold.shutter.errands import Errands
 from duskhold.shutter.hands import Hands
 from duskhold.shutter.leftover import left_over
+from duskhold.shutter.log import say
 from duskhold.shutter.machine import Machine
 from duskhold.shutter.places import Places, holder_lock
 from duskhold.shutter.priority import lock_memory
@@ -47,10 +48,10 @@ def hold(camera: Camera, places: Places) -> int:
     notice = lock_memory()
     if notice is not None:
         desk.notices.append(notice)
-    errands = Errands(camera, Stock(places.stock))
+    errands = Errands(camera, Stock(places.stock), desk.seen)
     begin = left_over(box.lines(), boot_id())
     if begin.frame is None and not begin.reports and not begin.latched:
-        box.shorten()
+        _shorten(box)
     control = Control(desk, box, errands, places.socket, die)
     obey_signals(control, desk)
     hands = Hands(camera, desk, errands, lambda line: box.write(line.word, line.frame_id, line.detail), die)
@@ -76,10 +77,21 @@ def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
     os._exit(status)
 
 
+def _shorten(box: BlackBox) -> None:
+    try:
+        box.shorten()
+    except OSError as error:
+        say(f"the black box cannot be shortened: {error}")
+
+
 def _dying(box: BlackBox) -> Callable[[str], None]:
     def die(reason: str) -> None:
-        box.write("died", None, {"reason": reason})
-        os._exit(DIED)
+        try:
+            box.write("died", None, {"reason": reason})
+        except OSError as error:
+            say(f"dying ({reason}), and the black box cannot be written: {error}")
+        finally:
+            os._exit(DIED)
 
     return die
 

@@ -6,6 +6,7 @@ import shutil
 import subprocess
 
 _TOOL = "systemd-inhibit"
+ENDS_WITHIN_S = 2.0
 
 
 class Inhibitor:
@@ -26,7 +27,11 @@ class Inhibitor:
             return
         assert self._process.stdin is not None
         self._process.stdin.close()  # `cat` ends, and the lock with it
-        self._process.wait()
+        try:
+            self._process.wait(ENDS_WITHIN_S)
+        except subprocess.TimeoutExpired:
+            self._process.kill()  # a login manager that hangs must not keep the keeper from its watch
+            self._process.wait()
         self._process = None
 
     def _hold(self) -> None:

@@ -20,12 +20,14 @@ from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder import OCCUPIED, RELEASED
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
 from duskhold.shutter.inhibitor import Inhibitor
-from duskhold.shutter.places import Places, holder_lock, keeper_lock
+from duskhold.shutter.places import Places, holder_lock, keeper_lock, log_of
 
 LOOK_EVERY_S = 1.0
-SILENCE_MAX_S = 10.0  # calls that hold the interpreter have been seen to last 5 s
+# Calls that hold the interpreter have been seen to last 5 s. While a frame is open, silence counts from its planned end
+# only: a machine that stalls for some seconds is no reason to lose a frame of half an hour.
+SILENCE_MAX_S = 10.0
 START_SILENCE_MAX_S = 40.0  # before it listens, a holder may be trying a body that does not answer
-RESTART_PAUSES_S = (0.0, 0.0, 0.2, 0.5, 1.0, 2.0, 5.0)
+RESTART_PAUSES_S = (0.0, 0.0, 0.2, 0.5, 1.0, 2.0, 5.0, 5.0, 5.0, 5.0, 15.0)
 CALM_S = 60.0  # a holder that lived this long starts the pauses over
 
 
@@ -58,11 +60,11 @@ class Keeper:
 
     def _watch_one(self) -> bool:
         """Start or adopt a holder and watch it to its end; whether it released the camera in order."""
-        adopted = holder_lock(self._places).owner()
+        adopted = self._holder()
         if adopted is not None:
             self._watch(adopted)
             return self._told_to_end or not self._places.socket.exists()
-        with self._places.log.open("ab") as log:
+        with log_of(self._places) as log:
             child = subprocess.Popen(
                 self._command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
             )
@@ -77,24 +79,32 @@ class Keeper:
             descriptor = os.pidfd_open(pid)
         except ProcessLookupError:
             return
-        heard_s = mono_now_s()
-        listening = False
+        silent_until_s = mono_now_s() + START_SILENCE_MAX_S
         try:
             while not select.select([descriptor], [], [], LOOK_EVERY_S)[0]:
-                shutter_open = self._ask()
-                if shutter_open is not None:
-                    heard_s, listening = mono_now_s(), True
-                    self._inhibitor.follow(shutter_open)
-                elif mono_now_s() - heard_s > (SILENCE_MAX_S if listening else START_SILENCE_MAX_S):
+                rest_s = self._ask()
+                if rest_s is not None:
+                    silent_until_s = mono_now_s() + rest_s + SILENCE_MAX_S
+                    self._inhibitor.follow(rest_s > 0.0)
+                elif mono_now_s() > silent_until_s:
                     signal.pidfd_send_signal(descriptor, signal.SIGKILL)
         finally:
             os.close(descriptor)
 
-    def _ask(self) -> bool | None:
-        """Whether a frame is being held, or None when the holder is silent."""
+    def _holder(self) -> int | None:
+        lock = holder_lock(self._places)
+        try:
+            return lock.owner()
+        finally:
+            lock.close()
+
+    def _ask(self) -> float | None:
+        """How long a frame is still to be held, 0 for none (an overdue one counts a moment); None when silent."""
         link = HolderLink(self._places.socket, patience_s=0.0)
         try:
-            return link.state().get("frame_id") is not None
+            state = link.state()
+            rest_s = state["closes_in_s"]
+            return 0.0 if state["frame_id"] is None or not isinstance(rest_s, float) else max(rest_s, LOOK_EVERY_S)
         except HolderSilent:
             return None
         finally:
@@ -103,7 +113,7 @@ class Keeper:
     def _end(self, _number: int, _frame: object) -> None:
         """Asked to terminate (the machine goes down): pass it on; the holder closes the shutter first."""
         self._told_to_end = True
-        owner = holder_lock(self._places).owner()
+        owner = self._holder()
         if owner is not None:
             os.kill(owner, signal.SIGTERM)
 

@@ -9,7 +9,8 @@ from collections.abc import Mapping
 
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
-from duskhold.shutter.places import Places, keeper_lock
+from duskhold.shutter.machine import Phase
+from duskhold.shutter.places import Places, keeper_lock, log_of
 
 READY_MAX_S = 30.0
 
@@ -24,22 +25,39 @@ def ensure_holder(camera: str, places: Places, simulation: Mapping[str, object],
     `patience_s` is how long the link waits for a holder that is being replaced. Raises `NotStarted`.
     """
     places.ensure_there()
-    lock = keeper_lock(places)
-    if lock.owner() is None:
-        _start_keeper(camera, places, simulation)
-    lock.close()
-    link = HolderLink(places.socket, patience_s=0.5)
+    link = HolderLink(places.socket, patience_s=0.2)
     give_up_s = mono_now_s() + READY_MAX_S
-    while True:
-        try:
-            link.state()
-        except HolderSilent as error:
-            if mono_now_s() > give_up_s:
-                link.close()
-                raise NotStarted(f"no shutter process after {READY_MAX_S:g} s; its log is {places.log}") from error
-        else:
+    ensure_keeper(camera, places, simulation)
+    while not _answers(link):
+        ensure_keeper(camera, places, simulation)  # the one that had the lock may just have ended
+        if mono_now_s() > give_up_s:
             link.close()
-            return HolderLink(places.socket, patience_s)
+            raise NotStarted(f"no shutter process after {READY_MAX_S:g} s; its log, {places.log}, ends: {_end(places)}")
+    link.close()
+    return HolderLink(places.socket, patience_s)
+
+
+def ensure_keeper(camera: str, places: Places, simulation: Mapping[str, object]) -> None:
+    """Start a keeper where there is none; one that is just ending is no reason to wait for it."""
+    lock = keeper_lock(places)
+    alone = lock.owner() is None
+    lock.close()
+    if alone:
+        _start_keeper(camera, places, simulation)
+
+
+def _answers(link: HolderLink) -> bool:
+    """Whether a holder answers that has not let go of the camera already."""
+    try:
+        return link.state()["phase"] != Phase.RELEASED.value
+    except HolderSilent:
+        return False
+
+
+def _end(places: Places) -> str:
+    """The last line of the shutter processes' log."""
+    lines = places.log.read_text(encoding="utf-8", errors="replace").split("\n") if places.log.exists() else []
+    return next((line.strip() for line in reversed(lines) if line.strip()), "nothing")
 
 
 def find_holder(places: Places) -> HolderLink | None:
@@ -53,5 +71,5 @@ def _start_keeper(camera: str, places: Places, simulation: Mapping[str, object])
     if simulation:
         holder += ["--simulation", json.dumps(simulation)]
     keeper = [sys.executable, "-m", "duskhold.shutter.keeper", *shared, "--", *holder]
-    with places.log.open("ab") as log:
+    with log_of(places) as log:
         subprocess.run(keeper, stdin=subprocess.DEVNULL, stdout=log, stderr=log, check=True)

@@ -1,7 +1,7 @@
 """The rules of the shutter, and every transition between its states.
 
  1. Nothing opens unless the shutter is proven closed, the last frame is settled and collected, and no latch is set.
- 2. `opening` is in the black box before the opening call is made.
+ 2. `opening` is in the black box before the opening call is made; a black box that cannot be written opens nothing.
  3. Every opening has its end before it begins: the due time, under the cap.
  4. An opening call that failed may have opened: the answer is always a closing call.
  5. A request to stop during the opening call waits for its answer, then closes.
@@ -23,6 +23,7 @@ from enum import Enum
 from duskhold.camera.port import Closing, NoCard
 from duskhold.shutter.events import (
     Box,
+    BoxFailed,
     CallFailed,
     CaptureCompleted,
     Close,
@@ -132,6 +133,8 @@ class Machine:
                 return self._collected(event)
             case LatchCleared():
                 return self._clear_latch()
+            case BoxFailed():
+                return self._box_failed(event, now_s)
             case ReleaseAsked():
                 return self._release()
             case Tick():
@@ -172,7 +175,9 @@ class Machine:
         if self.frame is not None:
             return Refused("busy", "the shutter is in use by another frame")
         if self.latched:
-            return Refused("latched", "the shutter failed to close before; a person must look and clear the latch")
+            return Refused(
+                "latched", "the shutter failed to close before: look at the camera, then `duskhold body clear`"
+            )
         if self.reports:
             return Refused("not_collected", f"frame {next(iter(self.reports))} waits to be collected")
         if self.phase is Phase.STORING:
@@ -229,7 +234,7 @@ class Machine:
             return self._call_failed(event.failed, now_s)
         frame.cause = Cause.ASKED if self.stop_asked and now_s < frame.due_s else Cause.DUE
         self.phase = Phase.CLOSING
-        return [Close()]
+        return [Box("closing", frame.exposure.frame_id), Close()]
 
     def _close_answered(self, event: CloseAnswered, now_s: float) -> list[Effect]:
         self.trouble, self.trouble_code = None, "not_ready"
@@ -263,7 +268,9 @@ class Machine:
         self._closings_left_open = self._nothing_open = 0
         self.looked = True
         if self.frame is None:
-            self.phase = Phase.READY
+            # After a restart or a lost link the body may still be storing a frame that nobody has collected.
+            self.phase = Phase.STORING if self.reports else Phase.READY
+            self._quiet_at_s = now_s + STORING_S + max((_long(one) for one in self.reports.values()), default=0.0)
             return [Box("safe", None, {"closing": closing.value})]
         report = tell(self.frame, closing, now_s)
         self.reports[report.frame_id] = report
@@ -352,6 +359,17 @@ class Machine:
             self.phase = Phase.READY  # its pictures are home: the body has stored them, whatever event was lost
         return [Box("collected", event.frame_id)]
 
+    def _box_failed(self, event: BoxFailed, now_s: float) -> list[Effect]:
+        """Without a black box nothing is opened; what is open is closed all the same."""
+        reason = f"the black box cannot be written ({event.reason}): make room on its disk"
+        self.unfit = Refused("black_box_unwritable", reason)
+        if event.word == "opening":
+            frame = self._held()
+            frame.cause, frame.reason = Cause.OPEN_REFUSED, reason
+            report = tell(frame, Closing.NOTHING_OPEN, now_s)
+            self.reports[report.frame_id], self.frame, self.phase = report, None, Phase.READY
+        return []
+
     def _clear_latch(self) -> list[Effect]:
         if self.phase not in (Phase.READY, Phase.STORING):
             return [Refused("not_closed", "the latch can be cleared only after a proven close")]
@@ -393,6 +411,10 @@ class Machine:
     def _held(self) -> Frame:
         assert self.frame is not None, self.phase
         return self.frame
+
+
+def _long(report: ShutterReport) -> float:
+    return report.open_s if report.open_s is not None else report.planned_s
 
 
 def _is_order(event: Event) -> bool:

@@ -7,6 +7,7 @@ import os
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 _TRIES = 5
 _TRY_EVERY_S = 0.05
@@ -14,7 +15,7 @@ _TRY_EVERY_S = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """`runtime` holds what dies with the boot (locks, socket), `state` what must outlive it (black box)."""
+    """`state` holds the black box and the locks: one folder a camera, whoever asks. `runtime` holds the socket."""
 
     runtime: Path
     state: Path
@@ -77,8 +78,16 @@ class Lock:
 
 
 def keeper_lock(places: Places) -> Lock:
-    return Lock(places.runtime / "keeper.lock")
+    return Lock(places.state / "keeper.lock")
 
 
 def holder_lock(places: Places) -> Lock:
-    return Lock(places.runtime / "holder.lock")
+    return Lock(places.state / "holder.lock")
+
+
+def log_of(places: Places) -> BinaryIO:
+    """The log of the shutter processes, to be written to; nowhere when there is no room even for its name."""
+    try:
+        return places.log.open("ab")
+    except OSError:
+        return Path(os.devnull).open("ab")  # the shutter comes first

@@ -98,7 +98,8 @@ class ShutterReport:
     def from_message(body: Mapping[str, object]) -> ShutterReport:
         """The reverse of `as_message`. Raises `ValueError`, `KeyError` or `TypeError` for anything else."""
         bounds = body["open_s_range"]
-        assert bounds is None or isinstance(bounds, (list, tuple))
+        if not (bounds is None or isinstance(bounds, (list, tuple))):
+            raise ValueError(f"open_s_range is {bounds!r}")
         plain = {
             name: body[name]
             for name in (

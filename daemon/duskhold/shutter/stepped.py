@@ -120,7 +120,7 @@ class SteppedShutter:
         """A process begins, with the black box that the last one left."""
         self._desk.close()
         self._desk = Desk(Machine(), self._clock)
-        self._errands = Errands(self._camera, self._stock)
+        self._errands = Errands(self._camera, self._stock, self._desk.seen)
         self._hands = Hands(self._camera, self._desk, self._errands, self._note, self._die, self._slice_s, self._due)
         self._go_on(self._desk.step(left_over(self.lines, _BOOT)))
 

@@ -15,22 +15,30 @@ class Stock:
 
     def __init__(self, path: Path | None) -> None:
         self._path = path
-        self._known = frozenset(() if path is None else _read(path))
+        self._known: frozenset[str] | None = frozenset() if path is None else _read(path)
 
     def take(self, pictures: Iterable[Picture]) -> None:
         """Remember these as old."""
-        self._known = frozenset(_key(picture) for picture in pictures)
+        known = frozenset(_key(picture) for picture in pictures)
+        self._known = known
         if self._path is None:
             return
         fresh = self._path.with_suffix(".new")
         with fresh.open("w", encoding="utf-8") as file:
-            json.dump(sorted(self._known), file)
+            json.dump(sorted(known), file)
             file.flush()
             os.fsync(file.fileno())
         fresh.replace(self._path)
 
+    def add(self, picture: Picture) -> None:
+        """Remember one more as old: it came while nothing was outstanding, from somebody's own hand."""
+        if self._known is not None:
+            self._known |= {_key(picture)}
+
     def new(self, pictures: Sequence[Picture]) -> list[Picture]:
-        """Those of `pictures` that were not there."""
+        """Those of `pictures` that were not there; none when it is not known what was there."""
+        if self._known is None:
+            return []
         return [picture for picture in pictures if _key(picture) not in self._known]
 
 
@@ -38,9 +46,12 @@ def _key(picture: Picture) -> str:
     return f"{picture.folder.rstrip('/')}/{picture.name}"
 
 
-def _read(path: Path) -> list[str]:
+def _read(path: Path) -> frozenset[str] | None:
+    """None when it cannot be read: closing the shutter must not fail for it, and it is taken anew right after."""
     if not path.exists():
-        return []
-    names = json.loads(path.read_text(encoding="utf-8"))
-    assert isinstance(names, list), path
-    return [str(name) for name in names]
+        return frozenset()
+    try:
+        names = json.loads(path.read_text(encoding="utf-8"))
+    except (ValueError, OSError):
+        return None
+    return frozenset(map(str, names)) if isinstance(names, list) else None
