@@ -25,12 +25,6 @@ command -v "$python" >/dev/null 2>&1 || fail "no $python here: install Python 3.
 "$python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' ||
     fail "$("$python" --version) is too old: Python 3.11 or newer is needed; name another one with PYTHON=..."
 
-# What an installation depends on: where it lies, with which Python it was made, and what it asks for.
-wanted=$({ pwd; "$python" --version; cat pyproject.toml; } | cksum)
-if [ -x .venv/bin/python ] && [ "$(cat "$stamp" 2>/dev/null)" = "$wanted" ] && .venv/bin/python -c '' 2>/dev/null; then
-    exit 0
-fi
-
 as_root() {
     if [ "$(id -u)" -eq 0 ]; then
         "$@"
@@ -40,6 +34,28 @@ as_root() {
         fail "root is needed for: $*"
     fi
 }
+
+# What the tests read side files and copies with.
+if [ "$extra" = test ]; then
+    missing=""
+    command -v exiftool >/dev/null 2>&1 || missing="libimage-exiftool-perl"
+    command -v exiv2 >/dev/null 2>&1 || missing="$missing exiv2"
+    if [ -n "$missing" ] && command -v apt-get >/dev/null 2>&1; then
+        say "installing Debian packages for the tests: $missing"
+        # shellcheck disable=SC2086
+        as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -q $missing >&2 ||
+            { as_root env DEBIAN_FRONTEND=noninteractive apt-get update -q >&2 && as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -q $missing >&2; } ||
+            fail "apt-get could not install $missing"
+    elif [ -n "$missing" ]; then
+        say "the tests of side files need these, and there is no apt-get: $missing"
+    fi
+fi
+
+# What an installation depends on: where it lies, with which Python it was made, and what it asks for.
+wanted=$({ pwd; "$python" --version; cat pyproject.toml; } | cksum)
+if [ -x .venv/bin/python ] && [ "$(cat "$stamp" 2>/dev/null)" = "$wanted" ] && .venv/bin/python -c '' 2>/dev/null; then
+    exit 0
+fi
 
 # Debian splits this off; without it a virtual environment has no pip.
 if ! "$python" -c 'import ensurepip, venv' 2>/dev/null; then

@@ -1,0 +1,241 @@
+"""The record of one frame as a side file of its own: XMP (ISO 16684-1), which any photo program and any RDF reader
+understands.
+
+Standard fields where there are some (exif, exifEX, xmp, dc); everything else stands in a namespace of our own,
+`NAMESPACE`, listed in `OWN_FIELDS`. It lies in `record/`, never beside a picture under its stem, where raw developers
+keep files of their own.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from xml.etree import ElementTree
+
+from duskhold.frames.rename import rename_to_free_name
+
+NAMESPACE = "http://duskhold.invalid/frame/1.0/"
+"""Of our own fields; the name is reserved never to lead anywhere (RFC 2606)."""
+OWN_FIELDS = {
+    "FrameId": "name of the frame in journal and log",
+    "Role": "base, scout, long, dark or derived",
+    "Outcome": "complete, or what cut it short",
+    "PlannedOpenSeconds": "open time that was planned",
+    "TrueOpenSeconds": "open time that it got",
+    "OpenedUtc": "when the shutter opened",
+    "ClosedUtc": "when it closed",
+    "FilterStops": "density of all filters together, in stops, green",
+    "DriftStopsPerMinute": "change of light that was allowed for, positive is brightening",
+    "CorrectionStops": "what that did to the open time",
+    "LevelErrorStops": "level against what was wanted, positive is brighter",
+    "SharpnessRatio": "fine detail against the base frame's",
+    "ShiftPixels": "x and y, against the base frame",
+    "Good": "True when nothing was past its limit",
+    "Verdict": "what was past its limit, worst first",
+    "Pictures": "file name and SHA-256 of each picture",
+}
+
+_RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+_NAMES = {
+    "x": "adobe:ns:meta/",
+    "rdf": _RDF,
+    "dc": "http://purl.org/dc/elements/1.1/",
+    "xmp": "http://ns.adobe.com/xap/1.0/",
+    "exif": "http://ns.adobe.com/exif/1.0/",
+    "exifEX": "http://cipa.jp/exif/1.0/",
+    "duskhold": NAMESPACE,
+}
+_HEAD = '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n'  # ISO 16684-1, 7.3.2
+_TAIL = '\n<?xpacket end="r"?>\n'
+_SAME_NAME_MAX = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where it was taken; written only when it is asked for."""
+
+    latitude_deg: float
+    longitude_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class FrameFacts:
+    """What is known of a frame; what is not, is None and left out. Times are ISO 8601 with an offset."""
+
+    frame_id: str
+    role: str
+    outcome: str
+    planned_s: float | None = None
+    open_s: float | None = None
+    opened_utc: str | None = None
+    closed_utc: str | None = None
+    f_number: float | None = None
+    iso: float | None = None
+    filter_stops: float | None = None
+    drift_stops_per_min: float | None = None
+    correction_stops: float | None = None
+    level_error_stops: float | None = None
+    sharpness_ratio: float | None = None
+    shift_px: tuple[float, float] | None = None
+    good: bool | None = None
+    verdict: tuple[str, ...] = ()
+    pictures: tuple[tuple[str, str], ...] = ()
+    place: Place | None = field(default=None)
+
+
+def side_file(facts: FrameFacts) -> bytes:
+    """The XMP packet."""
+    for prefix, uri in _NAMES.items():
+        ElementTree.register_namespace(prefix, uri)
+    packet = ElementTree.Element(_name("x", "xmpmeta"))
+    described = ElementTree.SubElement(ElementTree.SubElement(packet, _name("rdf", "RDF")), _name("rdf", "Description"))
+    described.set(_name("rdf", "about"), "")
+    for (prefix, name), text in {**_standard(facts), **_own(facts)}.items():
+        ElementTree.SubElement(described, _name(prefix, name)).text = text
+    if facts.iso is not None:
+        _listed(described, ("exif", "ISOSpeedRatings"), "Seq", [f"{facts.iso:.0f}"])
+    _listed(described, ("duskhold", "Verdict"), "Seq", facts.verdict)
+    _listed(described, ("duskhold", "Pictures"), "Seq", [f"{name} sha256:{digest}" for name, digest in facts.pictures])
+    ElementTree.indent(packet, " ")
+    return (_HEAD + ElementTree.tostring(packet, encoding="unicode") + _TAIL).encode()
+
+
+def ensure_side_file(folder: Path, facts: FrameFacts) -> Path:
+    """Write `folder`/<frame_id>.xmp, or the next free name when another record stands there; never over a file.
+
+    Raises `OSError`.
+    """
+    content = side_file(facts)
+    folder.mkdir(parents=True, exist_ok=True)
+    hidden = folder / f".{facts.frame_id}.{secrets.token_hex(4)}.part"
+    try:
+        with hidden.open("xb") as out:
+            out.write(content)
+            out.flush()
+            os.fsync(out.fileno())
+        for number in range(1, _SAME_NAME_MAX):
+            place = folder / (f"{facts.frame_id}.xmp" if number == 1 else f"{facts.frame_id}-{number}.xmp")
+            try:
+                rename_to_free_name(hidden, place)
+            except FileExistsError:
+                if place.read_bytes() == content:
+                    return place
+            else:
+                return place
+    finally:
+        hidden.unlink(missing_ok=True)
+    raise FileExistsError(f"{folder / facts.frame_id}.xmp and {_SAME_NAME_MAX} names after it are taken")
+
+
+def facts_of(record: Mapping[str, object], measured: Mapping[str, object] | None = None) -> FrameFacts:
+    """From a frame's record as commands print it, and what `compare` found, if it was measured."""
+    decision = _mapping(record.get("decision"))
+    asked = _mapping(decision.get("asked"))
+    found = measured or {}
+    shift = found.get("shift_px")
+    return FrameFacts(
+        frame_id=str(record["frame_id"]),
+        role=str(record["role"]),
+        outcome=str(record["outcome"]),
+        planned_s=_number(record.get("planned_s")),
+        open_s=_number(record.get("open_s")),
+        opened_utc=_text(record.get("opened_utc")),
+        closed_utc=_text(record.get("closed_utc")),
+        filter_stops=_number(decision.get("filter_stops", asked.get("filter_stops"))),
+        drift_stops_per_min=_number(decision.get("rate_stops_per_min")),
+        correction_stops=_number(decision.get("correction_stops")),
+        level_error_stops=_number(found.get("level_error_stops")),
+        sharpness_ratio=_number(found.get("sharpness_ratio")),
+        shift_px=(float(shift[0]), float(shift[1])) if isinstance(shift, (list, tuple)) else None,
+        good=found["good"] is True if "good" in found else None,
+        verdict=tuple(str(_mapping(each).get("text")) for each in _sequence(found.get("verdict"))),
+        pictures=tuple(
+            (Path(str(_mapping(each).get("path"))).name, str(_mapping(each).get("sha256")))
+            for each in _sequence(record.get("files"))
+        ),
+    )
+
+
+def _standard(facts: FrameFacts) -> dict[tuple[str, str], str | None]:
+    found = {
+        ("xmp", "CreatorTool"): "duskhold",
+        ("xmp", "CreateDate"): facts.opened_utc,
+        ("exif", "DateTimeOriginal"): facts.opened_utc,
+        ("exif", "ExposureTime"): _rational(facts.open_s),
+        ("exif", "FNumber"): _rational(facts.f_number),
+        ("exifEX", "PhotographicSensitivity"): None if facts.iso is None else f"{facts.iso:.0f}",
+        ("dc", "source"): facts.pictures[0][0] if facts.pictures else None,
+    }
+    if facts.place is not None:
+        found[("exif", "GPSLatitude")] = _degrees(facts.place.latitude_deg, "NS")
+        found[("exif", "GPSLongitude")] = _degrees(facts.place.longitude_deg, "EW")
+    return {name: text for name, text in found.items() if text is not None}
+
+
+def _own(facts: FrameFacts) -> dict[tuple[str, str], str]:
+    shift = facts.shift_px
+    found = {
+        "FrameId": facts.frame_id,
+        "Role": facts.role,
+        "Outcome": facts.outcome,
+        "PlannedOpenSeconds": _decimal(facts.planned_s),
+        "TrueOpenSeconds": _decimal(facts.open_s),
+        "OpenedUtc": facts.opened_utc,
+        "ClosedUtc": facts.closed_utc,
+        "FilterStops": _decimal(facts.filter_stops),
+        "DriftStopsPerMinute": _decimal(facts.drift_stops_per_min),
+        "CorrectionStops": _decimal(facts.correction_stops),
+        "LevelErrorStops": _decimal(facts.level_error_stops),
+        "SharpnessRatio": _decimal(facts.sharpness_ratio),
+        "ShiftPixels": None if shift is None else f"{shift[0]:.2f} {shift[1]:.2f}",
+        "Good": None if facts.good is None else str(facts.good),
+    }
+    return {("duskhold", name): text for name, text in found.items() if text is not None}
+
+
+def _listed(parent: ElementTree.Element, name: tuple[str, str], kind: str, texts: Sequence[str]) -> None:
+    if not texts:
+        return
+    held = ElementTree.SubElement(ElementTree.SubElement(parent, _name(*name)), _name("rdf", kind))
+    for text in texts:
+        ElementTree.SubElement(held, _name("rdf", "li")).text = text
+
+
+def _name(prefix: str, name: str) -> str:
+    return f"{{{_NAMES[prefix]}}}{name}"
+
+
+def _rational(value: float | None) -> str | None:
+    if value is None:
+        return None
+    exact = Fraction(value).limit_denominator(10_000)
+    return f"{exact.numerator}/{exact.denominator}"
+
+
+def _decimal(value: float | None) -> str | None:
+    return None if value is None else f"{value:.6f}".rstrip("0").rstrip(".")
+
+
+def _degrees(value: float, sides: str) -> str:
+    minutes = abs(value) * 60
+    return f"{int(minutes // 60)},{minutes % 60:.6f}{sides[value < 0]}"
+
+
+def _mapping(value: object) -> Mapping[str, object]:
+    return value if isinstance(value, Mapping) else {}
+
+
+def _sequence(value: object) -> Sequence[object]:
+    return value if isinstance(value, (list, tuple)) else ()
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else None
+
+
+def _text(value: object) -> str | None:
+    return value if isinstance(value, str) else None

@@ -1,0 +1,115 @@
+"""The side file, read by programs that know nothing of this one: exiftool, exiv2 (Debian packages) and rdflib."""
+
+import json
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+import rdflib
+
+from duskhold.frames.sidefile import NAMESPACE, OWN_FIELDS, FrameFacts, Place, ensure_side_file, facts_of, side_file
+
+FACTS = FrameFacts(
+    frame_id="20261014-172110-3f2a",
+    role="long",
+    outcome="complete",
+    planned_s=283.6,
+    open_s=283.612,
+    opened_utc="2026-10-14T17:21:10.250Z",
+    closed_utc="2026-10-14T17:25:53.862Z",
+    f_number=8.0,
+    iso=100.0,
+    filter_stops=10.23,
+    drift_stops_per_min=-0.18,
+    correction_stops=0.61,
+    level_error_stops=-0.04,
+    sharpness_ratio=0.97,
+    shift_px=(3.2, -0.1),
+    good=False,
+    verdict=("moved 3.2 px: <a leg> & so on", "second line"),
+    pictures=(("a-long-DSK_0001.DNG", "00ff"), ("a-long-DSK_0001.JPG", "11ee")),
+)
+
+
+def values(graph: rdflib.Graph, name: str) -> list[str]:
+    return [str(found) for found in graph.objects(None, rdflib.URIRef(name))]
+
+
+def packet(facts: FrameFacts) -> rdflib.Graph:
+    text = side_file(facts).decode()
+    rdf = text[text.index("<rdf:RDF") : text.index("</rdf:RDF>") + len("</rdf:RDF>")]
+    declared = text[text.index("<x:xmpmeta") + len("<x:xmpmeta") : text.index(">", text.index("<x:xmpmeta"))]
+    return rdflib.Graph().parse(data=rdf.replace("<rdf:RDF", f"<rdf:RDF {declared}", 1), format="xml")
+
+
+def test_an_rdf_reader_finds_every_field() -> None:
+    graph = packet(FACTS)
+    assert values(graph, "http://ns.adobe.com/exif/1.0/ExposureTime") == ["70903/250"]
+    assert values(graph, "http://ns.adobe.com/exif/1.0/FNumber") == ["8/1"]
+    assert values(graph, f"{NAMESPACE}FilterStops") == ["10.23"]
+    assert values(graph, f"{NAMESPACE}TrueOpenSeconds") == ["283.612"]
+    assert values(graph, f"{NAMESPACE}DriftStopsPerMinute") == ["-0.18"]
+    told = {str(name).removeprefix(NAMESPACE) for name in graph.predicates() if str(name).startswith(NAMESPACE)}
+    assert told == set(OWN_FIELDS)
+    held = next(graph.objects(None, rdflib.URIRef(f"{NAMESPACE}Verdict")))
+    assert [str(each) for each in graph.items(held)] or len(list(graph.objects(held))) == 3
+
+
+def test_exiftool_and_exiv2_read_it(tmp_path: Path) -> None:
+    path = ensure_side_file(tmp_path / "record", FACTS)
+    assert shutil.which("exiftool") and shutil.which("exiv2"), "apt install libimage-exiftool-perl exiv2"
+    run = subprocess.run(["exiftool", "-json", "-n", "-G1", str(path)], capture_output=True, text=True, check=True)
+    told = json.loads(run.stdout)[0]
+    assert told["XMP-exif:ExposureTime"] == pytest.approx(283.612)
+    assert told["XMP-exif:DateTimeOriginal"] == "2026:10:14 17:21:10.250Z"
+    assert told["XMP-exif:ISO"] == 100
+    assert told["XMP-duskhold:FilterStops"] == 10.23
+    assert told["XMP-duskhold:Verdict"] == list(FACTS.verdict)
+    assert "Warning" not in run.stdout
+    seen = subprocess.run(["exiv2", "-PXkt", str(path)], capture_output=True, text=True, check=True)
+    assert "Xmp.exif.ExposureTime" in seen.stdout
+    assert "moved 3.2 px: <a leg> & so on" in seen.stdout
+    assert seen.stderr == ""
+
+
+def test_position_only_when_asked_for(tmp_path: Path) -> None:
+    assert b"GPS" not in side_file(FACTS)
+    from dataclasses import replace
+
+    placed = packet(replace(FACTS, place=Place(57.35, -5.55)))
+    assert values(placed, "http://ns.adobe.com/exif/1.0/GPSLatitude") == ["57,21.000000N"]
+    assert values(placed, "http://ns.adobe.com/exif/1.0/GPSLongitude") == ["5,33.000000W"]
+
+
+def test_it_is_written_once_and_never_over_another(tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    folder = tmp_path / "record"
+    first = ensure_side_file(folder, FACTS)
+    assert first.name == "20261014-172110-3f2a.xmp"
+    content = first.read_bytes()
+    assert ensure_side_file(folder, FACTS) == first
+    second = ensure_side_file(folder, replace(FACTS, good=True, verdict=()))
+    assert second.name == "20261014-172110-3f2a-2.xmp"
+    assert first.read_bytes() == content
+    assert sorted(path.name for path in folder.iterdir()) == [second.name, first.name]
+
+
+def test_from_a_record_and_a_comparison() -> None:
+    record = {
+        "frame_id": "20261014-172110-3f2a",
+        "role": "long",
+        "outcome": "link_lost",
+        "planned_s": 180.0,
+        "open_s": None,
+        "opened_utc": "2026-10-14T17:21:10.250Z",
+        "files": [{"path": "/x/y/a.DNG", "sha256": "00ff"}],
+        "decision": {"rate_stops_per_min": -0.18, "correction_stops": 0.6},
+    }
+    measured = {"good": False, "shift_px": [1.0, 2.0], "verdict": [{"text": "moved"}], "sharpness_ratio": None}
+    facts = facts_of(record, measured)
+    assert (facts.open_s, facts.drift_stops_per_min, facts.verdict) == (None, -0.18, ("moved",))
+    assert facts.pictures == (("a.DNG", "00ff"),)
+    assert b"TrueOpenSeconds" not in side_file(facts)
+    assert facts_of(record).good is None
