@@ -10,6 +10,7 @@ from paper import PaperCamera, true_open_s
 from duskhold.camera.port import Closing
 from duskhold.shutter.clock import SimulatedClock
 from duskhold.shutter.events import (
+    Box,
     CallFailed,
     Close,
     CloseAnswered,
@@ -273,6 +274,37 @@ def test_nothing_is_opened_before_the_first_proof_of_a_closed_shutter() -> None:
     assert refused()
     machine.step(CloseAnswered(Closing.CLOSED, 1.0), 1.0)
     assert not refused()
+
+
+class NoRoom(SteppedShutter):
+    """A shutter whose black box takes every line but one."""
+
+    refused_word = "opening"
+
+    def _note(self, box: Box) -> None:
+        if box.word == self.refused_word:
+            raise OSError(28, "No space left on device")
+        super()._note(box)
+
+
+@pytest.mark.parametrize("word", ["opening", "closed"])
+def test_what_cannot_be_written_is_not_opened_and_what_is_open_is_closed(word: str) -> None:
+    clock = SimulatedClock(1000.0)
+    camera = PaperCamera(clock)
+    shutter = NoRoom(camera, clock.as_clock(), 1.7e9, slice_s=0.1)
+    shutter.refused_word = word
+    report = shutter.expose(PLAN)
+    if word == "opening":
+        assert report.outcome is Outcome.REFUSED
+        assert camera.openings == []
+    else:
+        assert report.open_s == pytest.approx(true_open_s(camera), abs=0.01)
+    shutter.collect("f1")
+    with pytest.raises(HolderRefused, match="black box"):
+        shutter.expose(replace(PLAN, frame_id="f2"))
+    shutter.refused_word = ""
+    shutter.idle(2.0)  # room was made
+    assert shutter.expose(replace(PLAN, frame_id="f3")).outcome is Outcome.COMPLETE
 
 
 def opened_machine() -> Machine:
