@@ -87,7 +87,8 @@ def test_subtracting_takes_hot_pixels_off_and_leaves_the_frame(tmp_path: Path) -
 
     assert hot(plain) >= 6
     assert hot(cleaned) < 0.3 * hot(plain)
-    assert cleaned.mean() == pytest.approx(plain.mean(), rel=0.03)
+    # The dark signal of four warm minutes is gone too.
+    assert 0.9 * plain.mean() < cleaned.mean() < plain.mean()
     with pytest.raises(FileExistsError):
         subtract_dark(light, WARM, master, copy)
 
