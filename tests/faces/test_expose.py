@@ -125,3 +125,24 @@ def test_a_camera_that_is_not_there_is_refused_and_recorded(folder: Path) -> Non
     assert record["outcome"] == "refused"
     assert "no camera answers" in record["reason"]
     release(folder, "ptpip:127.0.0.1:1:1")
+
+
+def test_a_computed_time_on_the_dial_is_left_to_the_body_which_is_said(folder: Path) -> None:
+    # 1/8 s through 3 stops of filter in steady light is 1 s, which is a mark of the dial.
+    words = ("--camera", "simulated", "--base", "1/8", "--filters", "3", "--metered", ago(5.0), "--rate", "0")
+    status, record = run(folder, *words)
+    assert status == 0
+    assert record["timing"] == "dial"
+    assert record["decision"]["dial"] == {"mark": "1", "open_s": 1.0, "can_be_stopped": False}
+    assert record["planned_s"] == 1.0
+    assert record["open_s"] == pytest.approx(1.0, abs=0.05)
+    status, record = run(folder, "--for", "1", "--camera", "simulated")
+    assert (status, record["timing"]) == (0, "held")
+    assert "dial" not in record["decision"]
+
+
+def test_a_computed_time_between_two_marks_is_held(folder: Path) -> None:
+    words = ("--camera", "simulated", "--base", "1/8", "--filters", "3.1", "--metered", ago(5.0), "--rate", "0")
+    status, record = run(folder, *words)
+    assert (status, record["timing"]) == (0, "held")
+    assert record["planned_s"] == pytest.approx(2**0.1)

@@ -14,6 +14,7 @@ _WORDS = {
     "ready": "bringing the pictures home",
     "silent": "the shutter process is silent: looking for it",
 }
+_ENDS = {"open": "Ctrl-C closes and keeps", "timed": "the body's own dial closes it; it cannot be stopped"}
 
 
 class Countdown:
@@ -44,8 +45,8 @@ class Countdown:
 
 def _line(state: Message) -> str:
     phase, left_s = state["phase"], state.get("closes_in_s")
-    if phase in ("open", "timed") and isinstance(left_s, (int, float)):
-        return f"OPEN  {clock(left_s)} left   Ctrl-C closes and keeps"
+    if phase in _ENDS and isinstance(left_s, (int, float)):
+        return f"OPEN  {clock(left_s)} left   {_ENDS[str(phase)]}"
     if phase == "lost":
         return f"LINK LOST: {state.get('trouble')}. Put the lead back; the shutter is closed first."
     return _WORDS.get(str(phase), str(phase))

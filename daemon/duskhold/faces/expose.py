@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from duskhold.app.settings import Settings
     from duskhold.app.station import Station
     from duskhold.journal.entry import Frame
+    from duskhold.light.dials import Mark
     from duskhold.plan.command import Refused, ShutterCommand
 
 LONGEST_WAIT_S = 6 * 3600.0
@@ -44,7 +45,8 @@ def add_parser(subparsers: Any) -> None:
         "expose",
         help="hold the shutter for one frame and bring it home",
         description="Hold the shutter for --for seconds, or for the time that `solve` computes from the same options "
-        "at the moment of opening. Ctrl-C closes the shutter and keeps the frame.",
+        "at the moment of opening. Ctrl-C closes the shutter and keeps the frame. A computed time that lies on the "
+        "body's own dial is left to the body, which nothing can stop; --for is always held.",
     )
     parser.add_argument("--for", dest="seconds", type=float, metavar="SECONDS", help="hold for this long")
     parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
@@ -112,17 +114,20 @@ def _status(body: dict[str, Any]) -> int:
 def _expose(
     args: argparse.Namespace, station: "Station", watch: "Watch", countdown: Countdown, caught: list[signal.Signals]
 ) -> "Frame":
+    from duskhold.app.dialling import dialled
     from duskhold.app.exposing import expose, refuse
     from duskhold.plan.command import Refused
 
     if args.opens is not None:
         _wait_for(args, LEAD_S, countdown, caught)
     command = _command(args, station)
-    order = _order(station, command, args)
     if isinstance(command, Refused):
+        order = _order(station, command, args, None)
         outcome = refuse(station, order, str(command.code), f"{command.reason} {command.hint}")
     else:
-        outcome = expose(station, order, watch)
+        computed_s = None if command.decision is None else command.open_s
+        with dialled(station, computed_s) as mark:
+            outcome = expose(station, _order(station, command, args, mark), watch)
     frame = station.journal.frame(outcome.frame_id)
     assert frame is not None, outcome.frame_id
     return frame
@@ -159,7 +164,10 @@ def _command(args: argparse.Namespace, station: "Station") -> "ShutterCommand | 
     return authorize(frame_id, decide(ask(args, opens_utc=opens_utc)), limits, now)
 
 
-def _order(station: "Station", command: "ShutterCommand | Refused", args: argparse.Namespace) -> "Order":
+def _order(
+    station: "Station", command: "ShutterCommand | Refused", args: argparse.Namespace, mark: "Mark | None"
+) -> "Order":
+    """The order; with `mark`, the body's dial times it, and nobody can stop it."""
     from duskhold.app.bodies import NOT_LEARNT, latency_of
     from duskhold.app.exposing import Order
     from duskhold.faces.solve import decision_body
@@ -174,9 +182,12 @@ def _order(station: "Station", command: "ShutterCommand | Refused", args: argpar
     if isinstance(command, ShutterCommand):
         open_s, cap_s = command.open_s, command.cap_s
         decision = decision if command.decision is None else decision_body(command.decision)
+    if mark is not None:
+        open_s, cap_s = mark.true_value, max(cap_s, mark.true_value)
+        decision |= {"dial": {"mark": mark.name, "open_s": mark.true_value, "can_be_stopped": False}}
     return Order(
         frame_id=command.frame_id,
-        kind=Kind.HELD,
+        kind=Kind.HELD if mark is None else Kind.DIAL,
         role=Role.LONG,
         open_s=open_s,
         cap_s=cap_s,
@@ -206,6 +217,9 @@ def _rows(body: dict[str, Any], zone: "tzinfo | None") -> Iterator[list[str]]:
     yield ["frame", body["frame_id"], ""]
     if body["planned_s"] is not None:
         yield ["planned", wording.duration(body["planned_s"]), _reasoning(body["decision"])]
+    dial = body["decision"].get("dial")
+    if dial is not None:
+        yield ["timing", f"the body's own dial at {dial['mark']}", "could not be stopped early"]
     if body["open_s"] is not None and body["outcome"] != "refused":
         sigma_s = body["open_s_sigma_s"]
         doubt = "" if sigma_s is None else f"give or take {sigma_s * 1000:.0f} ms"
