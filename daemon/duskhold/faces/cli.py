@@ -30,6 +30,7 @@ COMMANDS = (
     "status",
     "frames",
     "compare",
+    "report",
     "set-up",
 )
 

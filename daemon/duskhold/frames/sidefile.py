@@ -8,15 +8,13 @@ keep files of their own.
 
 from __future__ import annotations
 
-import os
-import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from xml.etree import ElementTree
 
-from duskhold.frames.rename import rename_to_free_name
+from duskhold.frames.once import write_once
 
 NAMESPACE = "http://duskhold.invalid/frame/1.0/"
 """Of our own fields; the name is reserved never to lead anywhere (RFC 2606)."""
@@ -51,7 +49,6 @@ _NAMES = {
 }
 _HEAD = '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n'  # ISO 16684-1, 7.3.2
 _TAIL = '\n<?xpacket end="r"?>\n'
-_SAME_NAME_MAX = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,30 +102,8 @@ def side_file(facts: FrameFacts) -> bytes:
 
 
 def ensure_side_file(folder: Path, facts: FrameFacts) -> Path:
-    """Write `folder`/<frame_id>.xmp, or the next free name when another record stands there; never over a file.
-
-    Raises `OSError`.
-    """
-    content = side_file(facts)
-    folder.mkdir(parents=True, exist_ok=True)
-    hidden = folder / f".{facts.frame_id}.{secrets.token_hex(4)}.part"
-    try:
-        with hidden.open("xb") as out:
-            out.write(content)
-            out.flush()
-            os.fsync(out.fileno())
-        for number in range(1, _SAME_NAME_MAX):
-            place = folder / (f"{facts.frame_id}.xmp" if number == 1 else f"{facts.frame_id}-{number}.xmp")
-            try:
-                rename_to_free_name(hidden, place)
-            except FileExistsError:
-                if place.read_bytes() == content:
-                    return place
-            else:
-                return place
-    finally:
-        hidden.unlink(missing_ok=True)
-    raise FileExistsError(f"{folder / facts.frame_id}.xmp and {_SAME_NAME_MAX} names after it are taken")
+    """Write `folder`/<frame_id>.xmp, or the next free name when another record stands there. Raises `OSError`."""
+    return write_once(folder / f"{facts.frame_id}.xmp", side_file(facts))
 
 
 def facts_of(record: Mapping[str, object], measured: Mapping[str, object] | None = None) -> FrameFacts:

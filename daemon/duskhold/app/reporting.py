@@ -1,0 +1,161 @@
+"""An evening put together from a journal and its pictures, and written down for good."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from duskhold.app.record import frame_record
+from duskhold.frames.evening import Evening, EveningFrame, causes_of, crops_of, thumbnail_of
+from duskhold.frames.ledger import checksums, log_text, table_csv
+from duskhold.frames.once import write_once
+from duskhold.frames.page import page_html
+from duskhold.frames.picture import Picture
+from duskhold.frames.picture_file import PictureUnread, read_picture
+from duskhold.frames.shooting import ExposureUnknown, Shooting, shooting_of
+from duskhold.frames.sidefile import Place as SidePlace
+from duskhold.frames.sidefile import ensure_side_file, facts_of
+from duskhold.frames.store import Role
+from duskhold.frames.worker import MeasuringFailed, Question, compare_apart
+from duskhold.journal.entry import Frame
+from duskhold.light.place import Place
+from duskhold.light.reading import scene_level_stops
+from duskhold.plan.stamp import utc_from
+
+_DEVELOPED = (".jpg", ".jpeg")
+_MODEL_STEPS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """Where an evening was written down; `frames` are those of the evening."""
+
+    page: Path
+    table: Path
+    log: Path
+    checksums: Path
+    side_files: tuple[Path, ...]
+    evening: Evening
+
+
+def gather_evening(frames: Sequence[Frame], day: date, place: Place | None) -> Evening:
+    """The day's frames, oldest first, each long one measured against the base frame before it."""
+    told: list[EveningFrame] = []
+    base: tuple[EveningFrame, Path] | None = None
+    for frame in sorted(frames, key=lambda one: one.written.utc):
+        found, picture = _told(frame_record(frame), base, place)
+        told.append(found)
+        if found.record["role"] == Role.BASE.value and picture is not None:
+            base = (found, picture)
+    return Evening(f"Evening of {day.isoformat()}", tuple(told), _modelled(told, place))
+
+
+def write_evening(evening: Evening, folder: Path, position: Place | None = None) -> Written:
+    """Write everything into `folder`, never over a file. `position` goes into the side files. Raises `OSError`."""
+    beside = None if position is None else SidePlace(position.latitude_deg, position.longitude_deg)
+    side_files = tuple(_side_file(folder, frame, beside) for frame in evening.frames)
+    return Written(
+        page=write_once(folder / "report.html", page_html(evening).encode()),
+        table=write_once(folder / "frames.csv", table_csv(evening).encode()),
+        log=write_once(folder / "log.txt", log_text(evening).encode()),
+        checksums=write_once(folder / "SHA256SUMS.txt", checksums(evening, folder).encode()),
+        side_files=side_files,
+        evening=evening,
+    )
+
+
+def frames_of_day(frames: Sequence[Frame], day: date) -> list[Frame]:
+    """Those that were asked for on this day, in UTC."""
+    return [frame for frame in frames if frame.written.utc.date() == day]
+
+
+def good_frames(evening: Evening) -> int:
+    """How many have no fault."""
+    return sum(1 for frame in evening.frames if not causes_of(frame))
+
+
+def _told(
+    record: Mapping[str, Any], base: tuple[EveningFrame, Path] | None, place: Place | None
+) -> tuple[EveningFrame, Path | None]:
+    opened_utc = utc_from(record["opened_utc"]) if record["opened_utc"] else None
+    told = EveningFrame(record, opened_utc, _sun(place, opened_utc))
+    path = _picture_path(record)
+    if path is None:
+        return told, None
+    try:
+        picture = read_picture(path)
+    except (PictureUnread, OSError) as error:
+        return replace(told, trouble=str(error)), None
+    told = replace(told, thumbnail=thumbnail_of(picture), level_stops=_level(record, path, picture))
+    if base is not None and record["role"] != Role.BASE.value:
+        told = _measured(told, path, picture, base)
+    return told, path
+
+
+def _measured(told: EveningFrame, path: Path, picture: Picture, base: tuple[EveningFrame, Path]) -> EveningFrame:
+    base_frame, base_path = base
+    try:
+        found = compare_apart(Question(str(base_path), str(path)))
+        crops = crops_of(read_picture(base_path), picture) if found["verdict"] else ()
+    except (MeasuringFailed, PictureUnread, OSError) as error:
+        return replace(told, trouble=str(error))
+    return replace(told, measured=found, base_id=str(base_frame.record["frame_id"]), crops=crops)
+
+
+def _picture_path(record: Mapping[str, Any]) -> Path | None:
+    """The raw file where there is one."""
+    paths = [Path(str(file["path"])) for file in record["files"] if file["role"] != Role.DERIVED.value]
+    return min(paths, key=lambda path: (path.suffix.lower() in _DEVELOPED, path.name), default=None)
+
+
+def _level(record: Mapping[str, Any], path: Path, picture: Picture) -> float | None:
+    """Of base frames, which have no filter; what a filter took from others is not always known."""
+    green = float(picture.small[..., 1].mean(dtype=np.float64))
+    if record["role"] != Role.BASE.value or green <= 0:
+        return None
+    try:
+        told: Shooting = shooting_of(path)
+    except ExposureUnknown:
+        return None
+    open_s = record["open_s"] if record["timing"] == "held" and record["open_s"] else told.open_s
+    return scene_level_stops(green / picture.mid_tone, told.f_number, open_s, told.iso, 0.0)
+
+
+def _sun(place: Place | None, at_utc: datetime | None) -> float | None:
+    if place is None or at_utc is None:
+        return None
+    from duskhold.light.skybodies import sun_position
+
+    return sun_position(place, at_utc).altitude_deg
+
+
+def _modelled(frames: Sequence[EveningFrame], place: Place | None) -> tuple[tuple[float, float], ...]:
+    """The clear sky's light in stops against the first measured frame, over the evening."""
+    moments = [frame.opened_utc for frame in frames if frame.opened_utc is not None and frame.level_stops is not None]
+    if place is None or len(moments) < 2 or moments[-1] <= moments[0]:
+        return ()
+    from duskhold.light.skycurve import SkyCurve
+
+    curve = SkyCurve(place, moments[0])
+    span_s = (moments[-1] - moments[0]) / timedelta(seconds=1)
+    at_s = [span_s * step / _MODEL_STEPS for step in range(_MODEL_STEPS + 1)]
+    zero = float(np.log2(curve.level(0.0)))
+    return tuple((each, float(np.log2(curve.level(each))) - zero) for each in at_s)
+
+
+def _side_file(folder: Path, frame: EveningFrame, position: SidePlace | None) -> Path:
+    facts = facts_of(frame.record, frame.measured)
+    path = _picture_path(frame.record)
+    if path is not None and path.exists():
+        try:
+            told = shooting_of(path)
+        except ExposureUnknown:
+            told = None
+        if told is not None:
+            facts = replace(facts, f_number=told.f_number, iso=told.iso)
+    return ensure_side_file(folder, replace(facts, place=position))

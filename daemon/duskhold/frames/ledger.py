@@ -1,0 +1,105 @@
+"""An evening in plain text, as a table, and as checksums: what can still be read in twenty years."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from duskhold.frames.evening import Evening, EveningFrame, causes_of
+
+COLUMNS = (
+    "frame_id",
+    "role",
+    "outcome",
+    "opened_utc",
+    "closed_utc",
+    "planned_s",
+    "open_s",
+    "sun_altitude_deg",
+    "base_id",
+    "good",
+    "level_error_stops",
+    "clipped_share",
+    "sharpness_ratio",
+    "contrast_ratio",
+    "shift_x_px",
+    "shift_y_px",
+    "rotation_deg",
+    "leak_worst_share",
+    "spots",
+    "verdict",
+    "reason",
+    "files",
+)
+"""Of the table, one row a frame."""
+
+
+def log_text(evening: Evening) -> str:
+    """One line a frame, in words."""
+    lines = [evening.title, "=" * len(evening.title), "Times are UTC.", ""]
+    lines += [_line(frame) for frame in evening.frames]
+    lines += ["", *(f"{cause}: {count} ({', '.join(ids)})" for cause, count, ids in evening.losses())]
+    return "\n".join([*lines, *evening.notes]).rstrip() + "\n"
+
+
+def table_csv(evening: Evening) -> str:
+    """RFC 4180, one row a frame; empty where nothing is known."""
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, COLUMNS)
+    writer.writeheader()
+    for frame in evening.frames:
+        writer.writerow({name: _cell(value) for name, value in row_of(frame).items()})
+    return out.getvalue()
+
+
+def row_of(frame: EveningFrame) -> dict[str, Any]:
+    """A frame's values under the names of `COLUMNS`."""
+    record, found = frame.record, frame.measured or {}
+    shift = found.get("shift_px") or (None, None)
+    clipped: Mapping[str, float] = found.get("clipped_share") or {}
+    return {
+        **{name: record.get(name) for name in ("frame_id", "role", "outcome", "opened_utc", "closed_utc")},
+        **{name: record.get(name) for name in ("planned_s", "open_s", "reason")},
+        "sun_altitude_deg": frame.sun_altitude_deg,
+        "base_id": frame.base_id,
+        **{name: found.get(name) for name in ("good", "level_error_stops", "sharpness_ratio", "contrast_ratio")},
+        **{name: found.get(name) for name in ("rotation_deg", "leak_worst_share", "spots")},
+        "clipped_share": max(clipped.values()) if clipped else None,
+        "shift_x_px": shift[0],
+        "shift_y_px": shift[1],
+        "verdict": "; ".join(finding["text"] for finding in found.get("verdict", [])),
+        "files": " ".join(Path(str(file["path"])).name for file in record.get("files", [])),
+    }
+
+
+def checksums(evening: Evening, folder: Path) -> str:
+    """The pictures' SHA-256, as `sha256sum --check` reads them in `folder`."""
+    files = [file for frame in evening.frames for file in frame.record.get("files", [])]
+    return "".join(f"{file['sha256']}  {os.path.relpath(str(file['path']), folder)}\n" for file in files)
+
+
+def _line(frame: EveningFrame) -> str:
+    record = frame.record
+    opened = str(record.get("opened_utc") or "not opened")
+    open_s = record.get("open_s")
+    planned_s = record.get("planned_s")
+    length = "open time not known" if open_s is None else f"open {_seconds(open_s)}"
+    planned = "" if planned_s is None else f" of {_seconds(planned_s)} planned"
+    causes = causes_of(frame)
+    said = "; ".join(causes) if causes else ("good" if frame.measured else "complete, not measured")
+    names = ", ".join(Path(str(file["path"])).name for file in record.get("files", [])) or "no file"
+    return f"{opened}  {record['frame_id']}  {record['role']}: {length}{planned}; {said}; {names}"
+
+
+def _seconds(value: float) -> str:
+    return f"{value:.3g} s" if value < 10 else f"{value:.1f} s"
+
+
+def _cell(value: object) -> object:
+    if value is None:
+        return ""
+    return f"{value:.6g}" if isinstance(value, float) else value

@@ -1,0 +1,214 @@
+"""The evening's page: one HTML file that needs no network, reads on a phone, and prints well."""
+
+from __future__ import annotations
+
+import base64
+from html import escape
+from typing import Any
+
+from duskhold.frames.evening import Evening, EveningFrame, causes_of
+
+_STYLE = """
+:root{color-scheme:light dark;--ink:#1d2733;--soft:#5b6875;--paper:#fbfaf7;--card:#fff;--line:#d9dcdf;--good:#2c6e49;
+--bad:#a33b20;--dot:#b4541a;--curve:#3d6b9e}
+@media(prefers-color-scheme:dark){:root{--ink:#e6e4df;--soft:#a3abb3;--paper:#14181d;--card:#1d232a;--line:#38414a;
+--good:#7fc79c;--bad:#ef9a7f;--dot:#f0a45d;--curve:#86b4e6}}
+*{box-sizing:border-box}
+body{margin:0 auto;max-width:72rem;padding:1rem;background:var(--paper);color:var(--ink);
+font:1rem/1.5 system-ui,sans-serif}
+h1{font-size:1.5rem;line-height:1.25;margin:.25rem 0}h2{font-size:1.15rem;margin:2rem 0 .5rem}
+p{margin:.4rem 0}.soft{color:var(--soft)}
+.sheet{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,19rem),1fr));gap:1rem;align-items:start}
+article{background:var(--card);border:1px solid var(--line);border-radius:.5rem;overflow:hidden;break-inside:avoid}
+article>div{padding:.6rem .8rem}article>img{display:block;width:100%;height:auto}
+article h3{font-size:1rem;margin:0;overflow-wrap:anywhere}
+.good{color:var(--good)}.bad{color:var(--bad)}ul{margin:.3rem 0;padding-left:1.1rem}
+.crops{display:grid;grid-template-columns:repeat(3,1fr);gap:.25rem;margin-top:.5rem}
+.crops figure{margin:0}.crops img{width:100%;height:auto;display:block;image-rendering:pixelated}
+.wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
+th,td{text-align:left;padding:.3rem .6rem;border-bottom:1px solid var(--line);vertical-align:top}
+td.number,th.number{text-align:right;white-space:nowrap}
+svg{display:block;width:100%;height:auto;max-height:24rem}svg text{fill:var(--soft);font-size:13px}
+@media print{body{background:#fff;color:#000;max-width:none;padding:0;font-size:.8rem}
+article{border-color:#999}.sheet{grid-template-columns:repeat(3,1fr)}h2{break-after:avoid}}
+"""
+_WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 480, 260, 42, 38, 14, 12
+
+
+def page_html(evening: Evening) -> str:
+    """The whole page."""
+    parts = [
+        "<!DOCTYPE html>",
+        '<html lang="en"><head><meta charset="utf-8">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        f"<title>{escape(evening.title)}</title><style>{_STYLE}</style></head><body>",
+        f"<header><h1>{escape(evening.title)}</h1><p class='soft'>{escape(_summary(evening))}</p></header>",
+        "<main>",
+        _light_section(evening),
+        _losses(evening),
+        "<section><h2>Frames</h2><div class='sheet'>",
+        *(_card(frame) for frame in evening.frames),
+        "</div></section>",
+        _plan_table(evening),
+        *(f"<p class='soft'>{escape(note)}</p>" for note in evening.notes),
+        "</main></body></html>",
+    ]
+    return "\n".join(part for part in parts if part) + "\n"
+
+
+def _summary(evening: Evening) -> str:
+    frames = evening.frames
+    good = sum(1 for frame in frames if not causes_of(frame))
+    open_s = sum(float(frame.record["open_s"] or 0.0) for frame in frames)
+    plural = "s" if len(frames) != 1 else ""
+    return (
+        f"{len(frames)} frame{plural}, {good} without a fault, shutter open for {open_s / 60:.1f} min. Times are UTC."
+    )
+
+
+def _card(frame: EveningFrame) -> str:
+    record = frame.record
+    name = escape(str(record["frame_id"]))
+    picture = _image(frame.thumbnail, f"{record['role']} frame {name}") if frame.thumbnail else ""
+    causes = causes_of(frame)
+    fine = "good" if frame.measured else "complete"
+    word = f"<span class='bad'>{escape(causes[0])}</span>" if causes else f"<span class='good'>{fine}</span>"
+    verdict = (frame.measured or {}).get("verdict", [])
+    lines = "".join(f"<li>{escape(finding['text'])}</li>" for finding in verdict)
+    crops = "".join(
+        f"<figure>{_image(crop.base, 'base frame, detail')}{_image(crop.long, 'this frame, detail')}</figure>"
+        for crop in frame.crops
+    )
+    shown = f"<div class='crops'>{crops}</div><p class='soft'>Details: above the base frame, below this one.</p>"
+    return (
+        f"<article>{picture}<div><h3>{escape(str(record['role']))} · {escape(_clock(record))}</h3>"
+        f"<p class='soft'>{name}</p><p>{escape(_length(record))}{escape(_sun(frame))} · {word}</p>"
+        + (f"<ul>{lines}</ul>" if lines else "")
+        + (f"<p class='soft'>{escape(frame.trouble)}</p>" if frame.trouble else "")
+        + (shown if crops else "")
+        + "</div></article>"
+    )
+
+
+def _plan_table(evening: Evening) -> str:
+    rows = "".join(
+        f"<tr><td>{escape(_clock(frame.record))}</td><td>{escape(str(frame.record['role']))}</td>"
+        f"<td class='number'>{_seconds(frame.record.get('planned_s'))}</td>"
+        f"<td class='number'>{_seconds(frame.record.get('open_s'))}</td>"
+        f"<td class='number'>{_signed((frame.measured or {}).get('level_error_stops'))}</td>"
+        f"<td>{escape('; '.join(causes_of(frame)) or ('good' if frame.measured else 'complete'))}</td></tr>"
+        for frame in evening.frames
+    )
+    head = (
+        "<tr><th>opened</th><th>role</th><th class='number'>planned</th><th class='number'>open</th>"
+        "<th class='number'>level, stops</th><th>result</th></tr>"
+    )
+    return (
+        "<section><h2>Plan and result</h2><div class='wide'><table><thead>"
+        f"{head}</thead><tbody>{rows}</tbody></table></div></section>"
+        if rows
+        else ""
+    )
+
+
+def _losses(evening: Evening) -> str:
+    rows = "".join(
+        f"<tr><td>{escape(cause)}</td><td class='number'>{count}</td></tr>" for cause, count, _ in evening.losses()
+    )
+    if not rows:
+        return ""
+    return (
+        "<section><h2>Losses and causes</h2><div class='wide'><table><thead><tr><th>cause</th>"
+        f"<th class='number'>frames</th></tr></thead><tbody>{rows}</tbody></table></div></section>"
+    )
+
+
+def _light_section(evening: Evening) -> str:
+    known = [frame for frame in evening.frames if frame.opened_utc is not None and frame.level_stops is not None]
+    if len(known) < 2:
+        return ""
+    start = known[0].opened_utc
+    assert start is not None
+    measured = [
+        ((frame.opened_utc - start).total_seconds() / 60, frame.level_stops)
+        for frame in known
+        if frame.opened_utc is not None and frame.level_stops is not None
+    ]
+    zero = measured[0][1]
+    points = [(minute, stops - zero) for minute, stops in measured]
+    modelled = [(seconds / 60, stops) for seconds, stops in evening.modelled]
+    said = "Dots: measured in the frames." + (" Line: clear sky over this place." if modelled else "")
+    return f"<section><h2>Light</h2>{_chart(points, modelled)}<p class='soft'>{said}</p></section>"
+
+
+def _chart(points: list[tuple[float, float]], curve: list[tuple[float, float]]) -> str:
+    both = points + curve
+    least_x, most_x = min(x for x, _ in both), max(x for x, _ in both)
+    least_y, most_y = min(y for _, y in both) - 0.3, max(y for _, y in both) + 0.3
+
+    def place(x: float, y: float) -> tuple[float, float]:
+        across = (x - least_x) / max(most_x - least_x, 1e-6)
+        up = (y - least_y) / max(most_y - least_y, 1e-6)
+        return _LEFT + across * (_WIDTH - _LEFT - _RIGHT), _HEIGHT - _BOTTOM - up * (_HEIGHT - _BOTTOM - _TOP)
+
+    dots = "".join(
+        f"<circle cx='{x:.1f}' cy='{y:.1f}' r='5' fill='var(--dot)'/>" for x, y in (place(*each) for each in points)
+    )
+    line = " ".join(f"{x:.1f},{y:.1f}" for x, y in (place(*each) for each in curve))
+    drawn = f"<polyline points='{line}' fill='none' stroke='var(--curve)' stroke-width='2'/>" if curve else ""
+    steps = _ticks(least_y, most_y)
+    grid = "".join(_grid_line(value, place(least_x, value)[1]) for value in steps)
+    minutes = "".join(
+        f"<text x='{place(value, least_y)[0]:.1f}' y='{_HEIGHT - 14}' text-anchor='middle'>{value:g}</text>"
+        for value in _ticks(least_x, most_x)
+    )
+    return (
+        f"<svg viewBox='0 0 {_WIDTH} {_HEIGHT}' role='img' aria-label='Light in stops against minutes'>"
+        f"{grid}{minutes}<text x='{_WIDTH - _RIGHT}' y='{_HEIGHT - 1}' text-anchor='end'>minutes</text>"
+        f"<text x='2' y='{_TOP}'>stops</text>{drawn}{dots}</svg>"
+    )
+
+
+def _grid_line(value: float, y: float) -> str:
+    line = f"<line x1='{_LEFT}' x2='{_WIDTH - _RIGHT}' y1='{y:.1f}' y2='{y:.1f}' stroke='var(--line)'/>"
+    said = f"{value:+g}".replace("-", "−") if value else "0"
+    return f"{line}<text x='{_LEFT - 6}' y='{y + 4:.1f}' text-anchor='end'>{said}</text>"
+
+
+def _ticks(least: float, most: float) -> list[float]:
+    span = most - least
+    step = next((each for each in (0.1, 0.25, 0.5, 1, 2, 5, 10, 20, 60, 120) if span / each <= 6), 600)
+    first = int(least // step) + 1
+    return [round(index * step, 6) for index in range(first, first + 8) if index * step <= most]
+
+
+def _image(content: bytes, said: str) -> str:
+    coded = base64.b64encode(content).decode()
+    return f"<img src='data:image/jpeg;base64,{coded}' alt='{escape(said)}'>"
+
+
+def _clock(record: Any) -> str:
+    opened = record.get("opened_utc")
+    return str(opened)[11:19] if opened else "not opened"
+
+
+def _length(record: Any) -> str:
+    open_s, planned_s = record.get("open_s"), record.get("planned_s")
+    if open_s is None:
+        return "open time not known"
+    planned = "" if planned_s is None or abs(open_s - planned_s) < 0.05 else f" of {_seconds(planned_s)}"
+    return f"{_seconds(open_s)}{planned}"
+
+
+def _seconds(value: object) -> str:
+    if not isinstance(value, (int, float)):
+        return "–"
+    return f"{value:.3g} s" if value < 60 else f"{int(value // 60)}:{value % 60:04.1f}"
+
+
+def _signed(value: object) -> str:
+    return "–" if not isinstance(value, (int, float)) else f"{value:+.2f}".replace("-", "−")
+
+
+def _sun(frame: EveningFrame) -> str:
+    return "" if frame.sun_altitude_deg is None else f" · sun {frame.sun_altitude_deg:.1f}°".replace("-", "−")

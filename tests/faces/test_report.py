@@ -1,0 +1,157 @@
+"""`report`: an evening of the simulated camera written down; the page by an HTML parser, the sums by sha256sum."""
+
+import csv
+import hashlib
+import json
+import subprocess
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import html5lib
+import pytest
+from bundled import bundled
+from PIL import Image
+from PIL.TiffImagePlugin import IFDRational
+
+from duskhold.faces.cli import main
+from duskhold.journal.entry import Intent, Outcome, Refusal, Stamp
+from duskhold.journal.journal import Journal
+
+START = datetime(2026, 10, 14, 17, 14, tzinfo=UTC)
+DAY = "2026-10-14"
+
+
+def stamp(minute: float) -> Stamp:
+    return Stamp(START + timedelta(minutes=minute), minute * 60, "boot")
+
+
+def utc(moment: datetime) -> str:
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def add_frame(data: Path, minute: int, role: str, offset_px: int, gain: float) -> Path:
+    """A picture that comes with scikit-image, cut `offset_px` further to the left, as the frame of that minute."""
+    frame_id = f"20261014-17{14 + minute:02d}00-{minute:04x}"
+    path = data / "frames" / DAY / f"{frame_id}-{role}-DSK.JPG"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    exif = Image.Exif()
+    exif.get_ifd(0x8769).update({0x829A: IFDRational(1, 4), 0x829D: IFDRational(8, 1), 0x8827: 100})
+    scene = (bundled("coffee") * gain).astype("uint8")[:, 20 - offset_px : 560 - offset_px]
+    Image.fromarray(scene).save(path, quality=95, exif=exif)
+    content = path.read_bytes()
+    file = {
+        "path": str(path),
+        "role": role,
+        "bytes": len(content),
+        "sha256": hashlib.sha256(content).hexdigest(),
+    }
+    opened = START + timedelta(minutes=minute)
+    with Journal.open(data / "journal.sqlite") as journal:
+        journal.intend(Intent(frame_id, "usb", role, "held", 60.0, 65.0, {"rate_stops_per_min": -0.18}), stamp(minute))
+        outcome = Outcome(
+            frame_id=frame_id,
+            outcome="complete",
+            open_s=60.004,
+            open_s_range=None,
+            opened_utc=utc(opened),
+            closed_utc=utc(opened + timedelta(seconds=60)),
+            shutter="closed",
+            settled=True,
+            reason="",
+            files=(file,),
+        )
+        journal.conclude(outcome, stamp(minute + 1))
+    return path
+
+
+@pytest.fixture
+def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Two base frames, a good long one, a moved one, one whose file is damaged, and a refusal."""
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    monkeypatch.delenv("DUSKHOLD_SETTINGS", raising=False)
+    folder = tmp_path / "data"
+    add_frame(folder, 0, "base", 0, 0.8)
+    add_frame(folder, 3, "long", 0, 0.78)
+    add_frame(folder, 8, "base", 0, 0.7)
+    add_frame(folder, 11, "long", 5, 0.7)
+    damaged = add_frame(folder, 15, "long", 0, 0.7)
+    damaged.write_bytes(damaged.read_bytes()[:9000])
+    with Journal.open(folder / "journal.sqlite") as journal:
+        refusal = Refusal("20261014-173500-00ff", "usb", "long", "held", None, "never", "<The light> never suffices.")
+        journal.refuse(refusal, replace(stamp(21)))
+    return folder
+
+
+def asked(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, dict[str, Any]]:
+    status = main([*words, "--json"])
+    body = json.loads(capsys.readouterr().out)
+    assert isinstance(body, dict)
+    return status, body
+
+
+def test_an_evening_is_written_down(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    pictures = {path: path.read_bytes() for path in data.rglob("*.JPG")}
+    status, body = asked(capsys, "report", "--data", str(data), "--place", "57.32,-5.61")
+    assert status == 0
+    report = body["reports"][0]
+    assert (report["frames"], report["good"]) == (6, 4)
+    assert {path: path.read_bytes() for path in pictures} == pictures
+    folder = data / "frames" / DAY / "record"
+    assert {Path(path).parent for path in report["side_files"]} == {folder}
+    _check_page(Path(report["page"]).read_text())
+    rows = list(csv.DictReader(Path(report["table"]).read_text().splitlines()))
+    assert [row["role"] for row in rows] == ["base", "long", "base", "long", "long", "long"]
+    assert float(rows[3]["shift_x_px"]) == pytest.approx(5, abs=0.1)
+    assert float(rows[1]["level_error_stops"]) == pytest.approx(-0.08, abs=0.03)
+    log = Path(report["log"]).read_text()
+    assert "the camera moved between the frames: 1" in log
+    sums = subprocess.run(
+        ["sha256sum", "--check", "--quiet", report["checksums"]],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert sums.stdout.count("FAILED") == 1  # the file that was damaged
+    assert not any(b"GPS" in Path(path).read_bytes() for path in report["side_files"])
+
+
+def _check_page(page: str) -> None:
+    html5lib.HTMLParser(strict=True).parse(page)
+    assert "http" not in page.replace("http-equiv", "")
+    assert page.count("<article>") == 6
+    assert "moved 5.0 px" in page
+    assert "ends too early" in page
+    assert "<circle" in page and "<polyline" in page
+
+
+def test_again_adds_nothing_and_replaces_nothing(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ("report", "--data", str(data), "--day", DAY)
+    first = asked(capsys, *words)[1]["reports"][0]
+    folder = Path(first["page"]).parent
+    before = {path: path.read_bytes() for path in folder.iterdir()}
+    assert asked(capsys, *words)[1]["reports"][0]["page"] == first["page"]
+    assert {path: path.read_bytes() for path in folder.iterdir()} == before
+    add_frame(data, 30, "base", 0, 0.5)
+    later = asked(capsys, *words)[1]["reports"][0]
+    assert Path(later["page"]).name == "report-2.html"
+    assert all(path.read_bytes() == content for path, content in before.items())
+
+
+def test_position_only_when_asked_for(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    status, body = asked(capsys, "report", "--data", str(data), "--with-position", "--place", "57.32,-5.61")
+    assert status == 0
+    assert all(b"57,19.2" in Path(path).read_bytes() for path in body["reports"][0]["side_files"])
+
+
+def test_nothing_to_report(tmp_path: Path, data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for words, code in (
+        (("report", "--data", str(tmp_path / "empty")), "no_frames"),
+        (("report", "--data", str(data), "--day", "2026-10-15"), "no_frames"),
+        (("report", "--data", str(data), "--day", "yesterday"), "bad_input"),
+        (("report", "--data", str(data), "--with-position"), "bad_input"),
+    ):
+        status, body = asked(capsys, *words)
+        assert (status, body["error"]["code"]) == (2, code)
