@@ -17,7 +17,8 @@ import pytest
 
 HERE = Path(__file__).parent
 PACKAGE = HERE.parent / "daemon" / "duskhold"
-TESTS = tuple(HERE / "shutter" / name for name in ("test_machine.py", "test_box_and_wire.py", "test_shutter_life.py"))
+_NAMES = ("test_machine.py", "test_recycling.py", "test_box_and_wire.py", "test_shutter_life.py")
+TESTS = tuple(HERE / "shutter" / name for name in _NAMES)
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,12 @@ MUTANTS = (
         "        if False:\n            return [Refused",
     ),
     Mutant(
+        "ends a worn process before the last frame is collected",
+        "machine.py",
+        "if self.phase is not Phase.READY or self.frame is not None or self.reports:",
+        "if self.frame is not None:",
+    ),
+    Mutant(
         "goes on with a session that hung",
         "machine.py",
         "if event.failure is Failure.HUNG:",
@@ -170,7 +177,7 @@ MUTANTS = (
     Mutant(
         "forgets what the last process left open",
         "leftover.py",
-        '        if line.word == "opening":\n            frame = _opening(line, boot)',
+        '        if line.word == "opening":\n            frame = _understood(lambda line: _opening(line, boot), line)',
         '        if line.word == "opening":\n            frame = None',
     ),
     Mutant(

@@ -30,11 +30,13 @@ from duskhold.shutter.events import (
     Effect,
     ExposeAsked,
     LatchCleared,
+    RecycleAsked,
     Refused,
     ReleaseAsked,
     Tick,
 )
 from duskhold.shutter.machine import Machine, Phase
+from duskhold.shutter.recycling import USUAL_WEAR, Wear, resident_bytes
 from duskhold.shutter.report import Exposure, Kind
 from duskhold.shutter.wire import Inbox, Message, Request, WireError, pack, parse_request
 
@@ -58,14 +60,25 @@ class _Client:
 
 
 class Control:
-    """Serves one socket until the camera is released. `die` ends the process at once."""
+    """Serves one socket until the camera is released. `die` ends the process at once; `wear` is what it may spend."""
 
-    def __init__(self, desk: Desk, box: BlackBox, errands: Errands, path: Path, die: Callable[[str], None]) -> None:
+    def __init__(
+        self,
+        desk: Desk,
+        box: BlackBox,
+        errands: Errands,
+        path: Path,
+        die: Callable[[str], None],
+        wear: Wear = USUAL_WEAR,
+    ) -> None:
         self._desk = desk
         self._box = box
         self._errands = errands
         self._path = path
         self._die = die
+        self._wear = wear
+        self._start_bytes = 0
+        self._waiting = 0  # errands of clients that are not answered yet
         self._clients: dict[int, _Client] = {}
         self._selector = selectors.DefaultSelector()
         self._selector.register(desk.wake_descriptor, selectors.EVENT_READ)
@@ -84,7 +97,8 @@ class Control:
             self._send_answers()
             self._listen_when_looked()
         self._write_boxes()
-        self._path.unlink(missing_ok=True)
+        if not self._desk.machine.recycled:
+            self._path.unlink(missing_ok=True)  # a socket left there says that a successor is on its way
 
     def end(self) -> None:
         """Asked to terminate: close the shutter if it is open, then release the camera."""
@@ -104,6 +118,18 @@ class Control:
             deadline_s = machine.deadline_s()
         if deadline_s is not None and mono_now_s() >= deadline_s:
             self._dispatch(self._desk.step(Tick()))
+        if not self._clients and self._desk.machine.phase is Phase.READY:
+            self._recycle_if_worn()
+
+    def _recycle_if_worn(self) -> bool:
+        """End this process for a fresh one, if it has served long enough and nobody waits for anything."""
+        reason = self._wear.reason(self._desk.machine.frames, resident_bytes() - self._start_bytes)
+        if reason is None or self._waiting or self._listener is None:
+            return False
+        effects = self._desk.step(RecycleAsked(reason))
+        if effects:
+            self._dispatch(effects)
+        return bool(effects)
 
     def _lingers(self, since_s: float) -> bool:
         """Whether somebody may still want to hear what became of a frame that is closed."""
@@ -143,6 +169,7 @@ class Control:
                 client, message = self._desk.answers.get_nowait()
             except queue.Empty:
                 return
+            self._waiting -= 1
             for descriptor, one in list(self._clients.items()):
                 if one.number == client:
                     self._send(descriptor, message)
@@ -160,6 +187,7 @@ class Control:
         fresh.rename(self._path)  # there is never a moment with a socket that does not answer
         self._selector.register(listener.fileno(), selectors.EVENT_READ)
         self._listener = listener
+        self._start_bytes = resident_bytes()
 
     def _ready(self, descriptor: int) -> None:
         if descriptor == self._desk.wake_descriptor:
@@ -259,9 +287,11 @@ class Control:
     def _collected(self, body: Mapping[str, object]) -> Message:
         effects = self._desk.step(Collected(str(body.get("frame_id"))))
         self._dispatch(effects)
-        if effects:
-            self._desk.jobs.put_nowait(self._errands.take_stock())
-        return {}
+        if not effects:
+            return {}
+        self._desk.jobs.put_nowait(self._errands.take_stock())
+        # The one moment at which whoever asked for frames is known to be between two of them.
+        return {"recycling": self._recycle_if_worn()}
 
     def _clear_latch(self) -> Message:
         effects = self._desk.step(LatchCleared())
@@ -294,6 +324,7 @@ class Control:
             return
         one = self._clients[client]
         self._desk.jobs.put_nowait(self._errands.make(request.word, request.body, one.number, one.descriptors))
+        self._waiting += 1
 
     def _state(self) -> Message:
         now_s = mono_now_s()

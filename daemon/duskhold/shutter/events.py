@@ -123,6 +123,13 @@ class ReleaseAsked:
 
 
 @dataclass(frozen=True, slots=True)
+class RecycleAsked:
+    """The process has served long enough: end it, unless anything is open, untold or uncollected."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class Tick:
     pass
 
@@ -144,6 +151,7 @@ Event = (
     | LatchCleared
     | BoxFailed
     | ReleaseAsked
+    | RecycleAsked
     | Tick
 )
 

@@ -27,16 +27,18 @@ from duskhold.shutter.log import say
 from duskhold.shutter.machine import Machine
 from duskhold.shutter.places import Places, holder_lock
 from duskhold.shutter.priority import lock_memory
+from duskhold.shutter.recycling import FRAMES_MAX, Wear
 from duskhold.shutter.stock import Stock
 
 RELEASED = 0
 OCCUPIED = 75  # another holder of this camera lives
+RECYCLED = 69  # released between frames, for its successor to start at once
 DIED = 70  # ended by itself, for its successor to close the shutter
 
 Builder = Callable[[str, Path, Mapping[str, object]], Camera]
 
 
-def hold(camera: Camera, places: Places) -> int:
+def hold(camera: Camera, places: Places, wear: Wear) -> int:
     """Own `camera` until it is released; returns the exit status. The process must be the camera's only owner."""
     lock = holder_lock(places)
     if not lock.take():
@@ -52,13 +54,13 @@ def hold(camera: Camera, places: Places) -> int:
     begin = left_over(box.lines(), boot_id())
     if begin.frame is None and not begin.reports and not begin.latched:
         _shorten(box)
-    control = Control(desk, box, errands, places.socket, die)
+    control = Control(desk, box, errands, places.socket, die, wear)
     obey_signals(control, desk)
     hands = Hands(camera, desk, errands, lambda line: box.write(line.word, line.frame_id, line.detail), die)
     CameraThread(hands, desk, begin).start()
     control.serve()
     box.close()
-    return RELEASED
+    return RECYCLED if desk.machine.recycled else RELEASED
 
 
 def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
@@ -68,10 +70,12 @@ def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--runtime", type=Path, required=True)
     parser.add_argument("--state", type=Path, required=True)
     parser.add_argument("--simulation", type=json.loads, default={})
+    parser.add_argument("--recycle-after", type=int, default=FRAMES_MAX, help=argparse.SUPPRESS)
     options = parser.parse_args(arguments)
     places = Places(options.runtime, options.state)
     places.ensure_there()
-    status = hold(build(options.camera, options.state, options.simulation), places)
+    camera = build(options.camera, options.state, options.simulation)
+    status = hold(camera, places, Wear(frames_max=options.recycle_after))
     sys.stdout.flush()
     sys.stderr.flush()
     os._exit(status)

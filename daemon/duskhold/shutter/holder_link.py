@@ -14,6 +14,7 @@ from duskhold.shutter.wire import Inbox, Message, WireError, pack, receive, requ
 
 ANSWER_MAX_S = 3.0  # the control thread never calls the camera
 ERRAND_MAX_S = 330.0
+SUCCESSOR_MAX_S = 30.0  # it connects and closes before it listens
 RETRY_EVERY_S = 0.1
 
 
@@ -82,8 +83,10 @@ class HolderLink:
         return str(answer["value"])
 
     def collected(self, frame_id: str) -> None:
-        """Its report is in the journal and its pictures are home."""
-        self._checked(self._ask(request("collected", frame_id=frame_id)))
+        """Its report is in the journal and its pictures are home. A holder that then ends is waited out."""
+        answer = self._checked(self._ask(request("collected", frame_id=frame_id)))
+        if answer.get("recycling") is True:
+            self._wait_for_successor()
 
     def clear_latch(self) -> None:
         self._checked(self._ask(request("clear_latch")))
@@ -97,6 +100,17 @@ class HolderLink:
             self._connection.close()
             self._connection = None
             self._inbox = Inbox()
+
+    def _wait_for_successor(self) -> None:
+        """Until the next holder answers; one that never comes is silent to the next question, too."""
+        give_up_s = mono_now_s() + SUCCESSOR_MAX_S
+        while mono_now_s() < give_up_s:
+            self.close()  # the last one answers to the very end
+            try:
+                if self._once(request("state"), ANSWER_MAX_S)["phase"] != "released":
+                    return
+            except HolderSilent:
+                time.sleep(RETRY_EVERY_S)
 
     def _ask(self, message: Message, answer_max_s: float = ANSWER_MAX_S) -> Message:
         give_up_s = mono_now_s() + self._patience_s

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from duskhold.shutter.clock import mono_now_s
-from duskhold.shutter.holder import OCCUPIED, RELEASED
+from duskhold.shutter.holder import DIED, RECYCLED, RELEASED
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
 from duskhold.shutter.inhibitor import Inhibitor
 from duskhold.shutter.places import Places, holder_lock, keeper_lock, log_of
@@ -51,28 +51,27 @@ class Keeper:
         restarts = 0
         while True:
             began_s = mono_now_s()
-            released = self._watch_one()
+            status = self._watch_one()
             self._inhibitor.release()
-            if released:
+            if status == RELEASED or self._told_to_end:
                 return
+            if status == RECYCLED:
+                continue
             restarts = 0 if mono_now_s() - began_s > CALM_S else restarts + 1
             time.sleep(RESTART_PAUSES_S[min(restarts, len(RESTART_PAUSES_S) - 1)])
 
-    def _watch_one(self) -> bool:
-        """Start or adopt a holder and watch it to its end; whether it released the camera in order."""
+    def _watch_one(self) -> int:
+        """Start or adopt a holder and watch it to its end; its exit status, as far as it can be known."""
         adopted = self._holder()
         if adopted is not None:
             self._watch(adopted)
-            return self._told_to_end or not self._places.socket.exists()
+            return DIED if self._places.socket.exists() else RELEASED
         with log_of(self._places) as log:
             child = subprocess.Popen(
                 self._command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
             )
         self._watch(child.pid)
-        status = child.wait()
-        if status == OCCUPIED:
-            return False
-        return status == RELEASED
+        return child.wait()
 
     def _watch(self, pid: int) -> None:
         try:

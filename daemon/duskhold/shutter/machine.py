@@ -8,7 +8,8 @@
  6. A frame ends with proof of a closed shutter, or is said to be unknown; the record has the true open time.
  7. After a lost link, and at every start, the first call is a closing call; nothing is opened again on its own.
  8. Three closing calls that leave it open set the latch: after a proven close a person must clear it.
- 9. A call that hung has spent the session, and a hold that overran has lost its thread: the process ends at once,
+ 9. A process that has served long enough ends between frames only: nothing open, nothing untold or uncollected.
+10. A call that hung has spent the session, and a hold that overran has lost its thread: the process ends at once,
     and its successor closes.
 
 Pure: `step(event, now_s)` returns effects in the order in which they are to be done; `deadline_s()` says when a
@@ -49,6 +50,7 @@ from duskhold.shutter.events import (
     OpenAnswered,
     Pause,
     PictureSeen,
+    RecycleAsked,
     Refused,
     ReleaseAsked,
     Started,
@@ -95,6 +97,8 @@ class Machine:
     trouble_code: str = "not_ready"
     unfit: Refused | None = None  # the body answers, but cannot take a picture
     looked: bool = False  # a first attempt at the safe state was made: the holder may listen
+    frames: int = 0  # told in this life of the process
+    recycled: bool = False  # released for a successor that starts at once
     _closings_left_open: int = 0
     _nothing_open: int = 0
     stop_asked: bool = False
@@ -137,6 +141,8 @@ class Machine:
                 return self._box_failed(event, now_s)
             case ReleaseAsked():
                 return self._release()
+            case RecycleAsked():
+                return self._recycle(event)
             case Tick():
                 return self._tick(now_s)
 
@@ -274,6 +280,7 @@ class Machine:
             return [Box("safe", None, {"closing": closing.value})]
         report = tell(self.frame, closing, now_s)
         self.reports[report.frame_id] = report
+        self.frames += 1
         open_s, proven = self.frame.longest_open_s(now_s), self.frame.proven
         self.frame = None
         stores = report.outcome is not Outcome.REFUSED and (closing is not Closing.NOTHING_OPEN or proven)
@@ -404,6 +411,12 @@ class Machine:
             return []
         self.phase = Phase.RELEASED
         return [Box("released"), End()]
+
+    def _recycle(self, event: RecycleAsked) -> list[Effect]:
+        if self.phase is not Phase.READY or self.frame is not None or self.reports:
+            return []
+        self.phase, self.recycled = Phase.RELEASED, True
+        return [Box("recycled", None, {"reason": event.reason, "frames": self.frames}), End()]
 
     def _is_idle(self) -> bool:
         return self.phase is Phase.READY or (self.phase is Phase.LOST and self.frame is None)

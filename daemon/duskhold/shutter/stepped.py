@@ -20,6 +20,7 @@ from duskhold.shutter.events import (
     Effect,
     ExposeAsked,
     LatchCleared,
+    RecycleAsked,
     Refused,
     Tick,
 )
@@ -27,6 +28,7 @@ from duskhold.shutter.hands import Hands
 from duskhold.shutter.holder_link import HolderRefused
 from duskhold.shutter.leftover import left_over
 from duskhold.shutter.machine import Machine, Phase
+from duskhold.shutter.recycling import USUAL_WEAR, Wear
 from duskhold.shutter.report import Exposure, ShutterReport
 from duskhold.shutter.stock import Stock
 
@@ -46,9 +48,12 @@ class _Told(Exception):
 class SteppedShutter:
     """The shutter of one camera, stepped by its caller. `lines` is the black box."""
 
-    def __init__(self, camera: Camera, clock: Clock, utc_offset_s: float, slice_s: float = SLICE_S) -> None:
+    def __init__(
+        self, camera: Camera, clock: Clock, utc_offset_s: float, slice_s: float = SLICE_S, wear: Wear = USUAL_WEAR
+    ) -> None:
         self._camera = camera
         self._slice_s = slice_s
+        self._wear = wear
         self._clock = clock
         self._utc_offset_s = utc_offset_s
         self._stock = Stock(None)
@@ -82,6 +87,7 @@ class SteppedShutter:
         self._note_all(effects)
         if effects:
             self._run(self._errands.take_stock())
+            self._recycle_if_worn()
 
     def close(self) -> None:
         """Over: let go of what the operating system lent."""
@@ -115,6 +121,11 @@ class SteppedShutter:
             else:
                 self._go_on(self._hands.listen(phase))
             self._clock.sleep_until(min(until_s, self._clock.now_s() + IDLE_S))
+
+    def _recycle_if_worn(self) -> None:
+        reason = self._wear.reason(self._desk.machine.frames, 0)
+        if reason is not None:
+            self._go_on(self._desk.step(RecycleAsked(reason)))
 
     def live_again(self) -> None:
         """A process begins, with the black box that the last one left."""
