@@ -29,6 +29,7 @@ MID_TONE_RAW = 0.104
 _FULL_FROM_8_BIT = 254  # the coding of a JPEG takes 255 to 254 here and there
 _FULL_FROM_RAW = 0.995
 _STRIP_CELLS = 48
+_ROWS_SPARED_FROM = 4  # of a cell this large every second row tells as much
 
 
 class Kind(Enum):
@@ -72,17 +73,17 @@ def picture_from_coded(numbers: NDArray[np.uint8], turned_deg: int = 0) -> Pictu
     small = np.empty((rows, columns, 3), np.float32)
     clipped = np.empty((rows, columns, 3), np.float32)
     counts = np.zeros(3)
+    every = 2 if cell % 2 == 0 and cell >= _ROWS_SPARED_FROM else 1
     for first in range(0, rows, _STRIP_CELLS):  # strips: the whole picture as numbers of 16 bits would double it
         last = min(rows, first + _STRIP_CELLS)
-        strip = np.ascontiguousarray(numbers[first * cell : last * cell, : columns * cell])
+        strip = np.ascontiguousarray(numbers[first * cell : last * cell : every, : columns * cell])
         size = (columns, last - first)
         light = cv2.resize(cv2.LUT(strip, _SRGB_16), size, interpolation=cv2.INTER_AREA)
-        full = cv2.threshold(strip, _FULL_FROM_8_BIT - 1, 255, cv2.THRESH_BINARY)[1]
-        share = cv2.resize(full, size, interpolation=cv2.INTER_AREA)
         small[first:last] = light[..., ::-1]
-        clipped[first:last] = share[..., ::-1]
+        full = cv2.threshold(strip, _FULL_FROM_8_BIT - 1, 255, cv2.THRESH_BINARY)[1]
+        clipped[first:last] = cv2.resize(full, size, interpolation=cv2.INTER_AREA)[..., ::-1]
         counts += np.asarray(cv2.mean(full)[2::-1]) / 255 * strip.shape[0] * strip.shape[1]
-    area = max(1, rows * cell * columns * cell)
+    area = max(1, rows * (cell // every) * columns * cell)
     return Picture(
         kind=Kind.CODED,
         width=width,
