@@ -24,6 +24,11 @@ def test_twenty_frames_are_open_as_long_as_planned_once_the_body_is_learnt(bench
     # The body's own truth: it closes 35 ms after the call and opens 60 ms after it, each with 2 ms of jitter.
     assert lesson["latency_s"] == pytest.approx(-0.025, abs=0.01)
     assert 0.0 < lesson["latency_sigma_s"] < 0.01
+    habits = lesson["habits"]
+    assert [one["exif_s"] for one in habits["told"]] == pytest.approx([2.0, 5.0], abs=0.05)
+    assert habits["files"] == 2
+    assert habits["dark_frame_share"] < 0.1
+    assert habits["bytes_per_s"] > 0
     dial = next((bench.folder / "data" / "frames").rglob("*-base-*.DNG"))
     before = len(bench.openings())
     levels = []

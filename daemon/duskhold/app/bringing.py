@@ -25,11 +25,15 @@ _STORING, _READY = "storing", "ready"
 
 @dataclass(frozen=True, slots=True)
 class Brought:
-    """`complete` when nothing of the frame is left to fetch; `trouble` says what is, and why."""
+    """`complete` when nothing of the frame is left to fetch; `trouble` says what is, and why.
+
+    `fetch_s` is how long the lead was busy with `files`, without the writing and reading back on our side.
+    """
 
     files: tuple[StoredFile, ...]
     complete: bool
     trouble: str
+    fetch_s: float = 0.0
 
 
 def bring_home(
@@ -85,21 +89,27 @@ def _listed(station: Station) -> list[Picture]:
 def _fetch_all(station: Station, pictures: list[Picture], folder: Path, frame_id: str, role: Role) -> Brought:
     files: list[StoredFile] = []
     trouble: list[str] = []
+    fetch_s = 0.0
     for picture in pictures:
         try:
-            files.append(_fetch(station, picture, folder, frame_id, role))
+            file, took_s = _fetch(station, picture, folder, frame_id, role)
+            files.append(file)
+            fetch_s += took_s
         except (HolderRefused, HolderSilent, StoreError, OSError) as error:
             trouble.append(f"{picture.name} is still on the card ({error})")
-    return Brought(tuple(files), not trouble, "; ".join(trouble))
+    return Brought(tuple(files), not trouble, "; ".join(trouble), fetch_s)
 
 
-def _fetch(station: Station, picture: Picture, folder: Path, frame_id: str, role: Role) -> StoredFile:
+def _fetch(station: Station, picture: Picture, folder: Path, frame_id: str, role: Role) -> tuple[StoredFile, float]:
+    """The file, and how long the lead took for it."""
     reserve_bytes = station.settings.limits.disk_reserve_mb * 1_000_000
     ensure_room(folder, picture.size_bytes, reserve_bytes // 2)  # a frame that exists may use the half of it
     name = file_name(frame_id, role, picture.name)
     with Arrival(folder, name, role, picture.size_bytes) as arrival:
+        began_s = mono_now_s()
         station.link.fetch(picture, arrival.descriptor)
-        return arrival.keep()
+        took_s = mono_now_s() - began_s
+        return arrival.keep(), took_s
 
 
 def _day(report: ShutterReport) -> datetime:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 
+from duskhold.app.bodies import habits_of
 from duskhold.app.check_memory import CheckMemory
 from duskhold.app.checklist import Facts, Item, State, Wanted, judge
 from duskhold.app.station import Station
@@ -37,17 +38,19 @@ class Change:
 
 
 def ask_facts(station: Station, zone: tzinfo | None) -> Facts:
-    """What is known now. Raises `NoBody`, `HolderRefused`, `HolderSilent`."""
+    """What is known now. Raises `NoBody`, `HolderRefused`, `HolderSilent`, `ProfileDamaged`."""
     said = station.link.settings()
     identity = station.identity()
     if identity is None:
         raise NoBody("no camera answers, so there is nothing to check")
+    habits = habits_of(station.folders, identity)
     return Facts(
         identity=identity,
         said=said,
         disk_free_bytes=shutil.disk_usage(_existing(station.folders.data)).free,
         clock_offset_s=_clock_offset_s(said.get(Setting.CLOCK), zone),
         leftovers=len(station.link.new_pictures()),
+        dark_frame_share=None if habits is None else habits.dark_frame_share,
     )
 
 

@@ -62,7 +62,7 @@ class Wanted:
 class Facts:
     """Everything that is known at the moment of the check.
 
-    `clock_offset_s` is the body's clock minus ours; `busy_after_s` what the bench learnt of the body's own dark
+    `clock_offset_s` is the body's clock minus ours; `dark_frame_share` what the bench learnt of the body's own dark
     frame, as the busy time after an exposure over the exposure; None where not known.
     """
 

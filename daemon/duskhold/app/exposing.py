@@ -231,7 +231,8 @@ def _intent(station: Station, order: Order) -> Intent:
 
 def _with_files(outcome: Outcome, brought: Brought) -> Outcome:
     reason = "; ".join(part for part in (outcome.reason, brought.trouble) if part)
-    return replace(outcome, files=tuple(file.record() for file in brought.files), reason=reason)
+    files = tuple(file.record() for file in brought.files)
+    return replace(outcome, files=files, reason=reason, report={**outcome.report, "fetch_s": brought.fetch_s})
 
 
 def _clock(seconds: float) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from duskhold.app.bodies import Latency, keep_latency
+from duskhold.app.bodies import Latency, keep
 from duskhold.app.exposing import Order, Watch, expose
 from duskhold.app.station import Station
 from duskhold.camera.port import Identity, Setting
@@ -56,7 +56,7 @@ def learn_body(station: Station, held_frames: int, dial: str, watch: Watch, told
         dial_levels.append(_dial_level(station, dial, dial_s, watch))
     learnt = learn_latency(interleave(dial_levels, held), dial_s)
     latency = Latency(learnt.latency_s, learnt.sigma_s, learnt.frames, utc_text(utc_now()), METHOD)
-    return Lesson(identity, learnt, dial_s, keep_latency(station.folders, identity, latency))
+    return Lesson(identity, learnt, dial_s, keep(station.folders, identity, latency))
 
 
 def _dial_level(station: Station, dial: str, dial_s: float, watch: Watch) -> float:

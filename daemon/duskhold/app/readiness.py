@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from duskhold.app.bodies import has_passed
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
 from duskhold.camera.words import battery_percent
@@ -31,6 +32,18 @@ def unready(station: Station) -> Unready | None:
     except HolderRefused:
         return None  # the shutter process says itself what is in the way, and until when
     return _weak(said.get(Setting.BATTERY), limits.battery_reserve_percent) or _full(said.get(Setting.SHOTS_LEFT))
+
+
+def unproven(station: Station) -> Unready | None:
+    """Why a frame that nobody watches should not begin on this body, or None.
+
+    Raises `HolderSilent` or `ProfileDamaged`.
+    """
+    identity = station.identity()
+    if identity is None or identity.proven or has_passed(station.folders, identity):
+        return None
+    reason = f"Its control family ({identity.family}, 0x{identity.vendor_extension:04X}) was never seen at work here."
+    return Unready("unproven", f"{reason} Run `duskhold body bench` on it first, or expose from a terminal.")
 
 
 def _weak(battery: str | None, reserve_percent: int) -> Unready | None:

@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from dataclasses import asdict
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of
 from duskhold.faces.trouble import catching_signals, saying_trouble, status_after, watch_of
 
 if TYPE_CHECKING:
+    from duskhold.app.bodies import Habits, Pulled
     from duskhold.app.learning import Lesson
 
 FEWEST_FRAMES, USUAL_FRAMES, MOST_FRAMES = 3, 8, 60
@@ -41,14 +43,20 @@ def add_parser(subparsers: Any) -> None:
     clear.add_argument("--camera", metavar="ADDRESS", default=argparse.SUPPRESS, help=camera)
     bench = deeds.add_parser(
         "bench",
-        help="learn close minus open latency, in steady light",
+        help="learn close minus open latency, and how the body goes about a frame, in steady light",
         description="Takes held frames and dial frames in turn and learns from their raw levels how much longer or "
         "shorter a held exposure really is. Needs steady light, a raw file, and a scene that does not move or clip: "
-        "an evenly lit wall, out of focus, indoors. The frames are kept.",
+        "an evenly lit wall, out of focus, indoors. Then holds a frame of 2 s and one of 5 s: what their pictures say, "
+        "how long the body is busy, its files, and how fast the lead is. The frames are kept.",
     )
     bench.add_argument("--camera", metavar="ADDRESS", default=argparse.SUPPRESS, help=camera)
     bench.add_argument("--frames", metavar="N", type=int, default=USUAL_FRAMES, help=f"held frames ({USUAL_FRAMES})")
     bench.add_argument("--dial", metavar="TIME", default="1", help="dial time to compare with, true powers of two (1)")
+    bench.add_argument(
+        "--pull",
+        action="store_true",
+        help="you are at the camera, and pull its lead when asked to: what a lost lead does to an open shutter",
+    )
 
 
 def run(args: argparse.Namespace) -> Answer:
@@ -82,6 +90,7 @@ def _clear(args: argparse.Namespace) -> Answer:
 
 def _bench(args: argparse.Namespace) -> Answer:
     """Learn and answer."""
+    from duskhold.app.benching import learn_habits, pull_lead
     from duskhold.app.learning import LearningFailed, learn_body
     from duskhold.app.settling import settle_the_past
     from duskhold.app.station import at_station
@@ -97,6 +106,8 @@ def _bench(args: argparse.Namespace) -> Answer:
         SHUTTER.true_value(args.dial)
     except NotOnDial as wrong:
         raise Wrong("bad_input", f"{wrong}.", field="--dial") from wrong
+    if args.pull and not sys.stdin.isatty():
+        raise Wrong("usage", "Pulling the lead needs you at a terminal.", field="--pull", hint="Leave --pull out.")
     settings = settings_of(args)
     camera, folders = camera_of(args, settings), folders_of(args, settings)
     countdown = Countdown(sys.stderr)
@@ -110,6 +121,8 @@ def _bench(args: argparse.Namespace) -> Answer:
         settle_the_past(station, watch)
         try:
             lesson = learn_body(station, args.frames, args.dial, watch, countdown.say)
+            habits = learn_habits(station, watch, countdown.say)
+            pulled = pull_lead(station, watch, _ask_aloud) if args.pull else None
         except (LearningFailed, NotLearnable, MeasureError, HolderRefused) as error:
             status = status_after(caught, 4)
             raise Wrong(
@@ -117,10 +130,15 @@ def _bench(args: argparse.Namespace) -> Answer:
             ) from error
         finally:
             countdown.clear()
-    return Answer(_body(lesson), status_after(caught, 0), partial(_show, lesson))
+    body = _body(lesson, habits, pulled)
+    return Answer(body, status_after(caught, 0), partial(_show, lesson, habits, pulled))
 
 
-def _body(lesson: "Lesson") -> dict[str, object]:
+def _ask_aloud(line: str) -> None:
+    print(f"\a{line}", file=sys.stderr, flush=True)
+
+
+def _body(lesson: "Lesson", habits: "Habits", pulled: "Pulled | None") -> dict[str, object]:
     return {
         "body": {"model": lesson.identity.model, "serial": lesson.identity.serial, "library": lesson.identity.library},
         "latency_s": round(lesson.learnt.latency_s, 6),
@@ -128,14 +146,20 @@ def _body(lesson: "Lesson") -> dict[str, object]:
         "frames": lesson.learnt.frames,
         "dial_s": lesson.dial_s,
         "drift_stops": round(lesson.learnt.drift_stops, 4),
+        "habits": asdict(habits),
+        "lost_lead": None if pulled is None else asdict(pulled),
         "kept": str(lesson.kept),
     }
 
 
-def _show(lesson: "Lesson") -> None:
+def _show(lesson: "Lesson", habits: "Habits", pulled: "Pulled | None") -> None:
+    from duskhold.faces.body_show import habit_lines
+
     learnt = lesson.learnt
     found = f"{learnt.latency_s * 1000:+.0f} ms against our two calls, give or take {learnt.sigma_s * 1000:.0f} ms"
     print(f"{lesson.identity.model}, serial {lesson.identity.serial}")
     print(f"A held frame is {found}")
     print(f"({learnt.frames} held frames of {lesson.dial_s:g} s; the light drifted {learnt.drift_stops:.3f} stop).")
+    for line in habit_lines(habits, pulled):
+        print(line)
     print(f"Later frames on this body allow for it. Kept in {lesson.kept}")

@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -12,11 +13,17 @@ from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of
 from duskhold.faces.trouble import saying_trouble
 
 if TYPE_CHECKING:
+    from duskhold.app.bodies import Habits, Pulled
     from duskhold.app.station import Station
     from duskhold.camera.port import Identity, Setting
 
 EXIT_FAILED = 4
 DIAL_ONLY = "It cannot be held open from here; timed exposures up to its longest dial time still work."
+_LOST = {
+    "closes": "A lost lead closes its shutter",
+    "stays_open": "A lost lead leaves its shutter open until the lead is back",
+    "unknown": "What a lost lead does to its shutter could not be told",
+}
 UNPROVEN = "Its family was never seen at work here: run `duskhold body bench` before a night alone."
 
 
@@ -25,8 +32,10 @@ def show(args: argparse.Namespace) -> Answer:
     with _at_body(args) as (camera, station, _):
         said = station.link.settings()
         identity = _identity(station)
-    body = _body(camera, identity, dict(said))
-    return Answer(body, 0, partial(_show, body))
+        known = _known(station, identity)
+        lines = _known_lines(station, identity)
+    body = _body(camera, identity, dict(said)) | known
+    return Answer(body, 0, partial(_show, body, lines))
 
 
 def restore(args: argparse.Namespace) -> Answer:
@@ -74,6 +83,41 @@ def _identity(station: "Station") -> "Identity":
     return identity
 
 
+def _known(station: "Station", identity: "Identity") -> dict[str, Any]:
+    """What the bench learnt of this body with this library."""
+    from duskhold.app.bodies import habits_of, has_passed, latency_of, pulled_of
+
+    latency = latency_of(station.folders, identity)
+    habits, pulled = habits_of(station.folders, identity), pulled_of(station.folders, identity)
+    return {
+        "latency": asdict(latency) if latency.frames else None,
+        "habits": None if habits is None else asdict(habits),
+        "lost_lead": None if pulled is None else asdict(pulled),
+        "bench_passed": has_passed(station.folders, identity),
+    }
+
+
+def _known_lines(station: "Station", identity: "Identity") -> list[str]:
+    from duskhold.app.bodies import habits_of, pulled_of
+
+    habits = habits_of(station.folders, identity)
+    return [] if habits is None else list(habit_lines(habits, pulled_of(station.folders, identity)))
+
+
+def habit_lines(habits: "Habits", pulled: "Pulled | None") -> "Iterator[str]":
+    """What the bench saw, in sentences."""
+    for one in habits.told:
+        said = "does not say how long" if one.exif_s is None else f"says {one.exif_s:g} s"
+        yield f"Held for {one.open_s:.2f} s, its picture {said}."
+    speed = "" if habits.bytes_per_s is None else f", brought home at {habits.bytes_per_s / 1e6:.1f} MB/s"
+    yield f"{habits.files} files of {habits.file_bytes / 1e6:.1f} MB a frame{speed}."
+    share = habits.dark_frame_share
+    dark = "it takes a dark frame of its own" if share > 0.5 else "it takes no dark frame of its own"
+    yield f"Busy for {habits.busy_s:.1f} s after the longest: {dark} ({share:.2f} s for each second)."
+    if pulled is not None:
+        yield f"{_LOST[pulled.word]} (tried by hand)."
+
+
 def _body(camera: str, identity: "Identity", said: "dict[Setting, str]") -> dict[str, Any]:
     from duskhold.camera.port import Setting
 
@@ -92,17 +136,22 @@ def _body(camera: str, identity: "Identity", said: "dict[Setting, str]") -> dict
     }
 
 
-def _show(body: dict[str, Any]) -> None:
+def _show(body: dict[str, Any], lines: list[str]) -> None:
     print(f"{body['model']}, serial {body['serial']}, at {body['camera']} (library {body['library']}).")
     print(f"Control family: {body['family']}, vendor extension {body['vendor_extension']}.")
     if not body["holds"]:
         print(DIAL_ONLY)
-    elif not body["proven"]:
+    elif not body["proven"] and not body["bench_passed"]:
         print(UNPROVEN)
     for need in body["needs"]:
         print(f"Before a held frame: {need}.")
     for name, word in body["says"].items():
         print(f"  {name}: {word}")
+    if body["latency"] is not None:
+        latency = body["latency"]
+        print(f"Latency: {latency['seconds'] * 1000:+.0f} ms, give or take {latency['sigma_s'] * 1000:.0f} ms.")
+    for line in lines:
+        print(line)
     if body["says_nothing_of"]:
         print(f"It cannot be asked: {', '.join(body['says_nothing_of'])}.")
 

@@ -116,6 +116,7 @@ def _expose(
 ) -> "Frame":
     from duskhold.app.dialling import dialled
     from duskhold.app.exposing import expose, refuse
+    from duskhold.app.readiness import unproven
     from duskhold.plan.command import Refused
 
     if args.opens is not None:
@@ -124,6 +125,8 @@ def _expose(
     if isinstance(command, Refused):
         order = _order(station, command, args, None)
         outcome = refuse(station, order, str(command.code), f"{command.reason} {command.hint}")
+    elif (trouble := None if sys.stdin.isatty() else unproven(station)) is not None:
+        outcome = refuse(station, _order(station, command, args, None), trouble.code, trouble.reason)
     else:
         computed_s = None if command.decision is None else command.open_s
         with dialled(station, computed_s) as mark:

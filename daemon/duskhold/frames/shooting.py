@@ -49,6 +49,15 @@ def shooting_of(path: Path, assumed_offset: timedelta | None = None) -> Shooting
     )
 
 
+def written_s(path: Path) -> float:
+    """The exposure time as the picture has it, in seconds, for a held frame no mark of a dial.
+
+    Raises `ExposureUnknown`.
+    """
+    with path.open("rb") as file:
+        return _number(exifread.process_file(file, details=False), "EXIF ExposureTime", path)
+
+
 def _true(dial: Dial, value: float) -> float:
     try:
         return dial.find(f"{value:.9f}").true_value
