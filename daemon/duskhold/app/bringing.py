@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from duskhold.app.promise import differs, missing_files, promised_files
 from duskhold.app.station import Station
-from duskhold.camera.port import Picture
+from duskhold.camera.port import Picture, Setting
 from duskhold.frames.store import Arrival, Role, StoredFile, StoreError, ensure_room, file_name
 from duskhold.plan.stamp import utc_from
 from duskhold.shutter.clock import mono_now_s, utc_now
@@ -18,6 +19,7 @@ from duskhold.shutter.report import ShutterReport
 from duskhold.shutter.wire import Message
 
 LOOK_EVERY_S = 0.1
+MISSING_LISTINGS = 2  # more, when the card has fewer files than promised: a body may say too soon that it is ready
 LIST_EVERY_S = 3.0  # a lost event must not cost a minute; a listing must not disturb a body that stores
 STORING_MAX_S = 60.0  # over the open time again, for a dark frame of the body's own
 _STORING, _READY = "storing", "ready"
@@ -41,7 +43,7 @@ def bring_home(
 ) -> Brought:
     """Fetch every new picture. What cannot be fetched stays on the card and is tried again at the next start."""
     try:
-        pictures = _wait_for_pictures(station, report, seen, leave)
+        pictures, promised = _wait_for_pictures(station, report, seen, leave)
     except (HolderRefused, HolderSilent) as error:
         return Brought((), False, f"its pictures are not fetched yet ({error})")
     except _Left:
@@ -49,7 +51,9 @@ def bring_home(
     if not pictures:
         return Brought((), True, "no picture of this frame is on the card")
     folder = station.folders.session(_day(report).date())
-    return _fetch_all(station, pictures, folder, report.frame_id, role)
+    brought = _fetch_all(station, pictures, folder, report.frame_id, role)
+    difference = differs(promised, [picture.name for picture in pictures])
+    return replace(brought, trouble="; ".join(part for part in (brought.trouble, difference) if part))
 
 
 class _Left(Exception):
@@ -58,25 +62,40 @@ class _Left(Exception):
 
 def _wait_for_pictures(
     station: Station, report: ShutterReport, seen: Callable[[Message], None], leave: Callable[[], bool]
-) -> list[Picture]:
-    """The new pictures, once the body has stored everything it will; a link lost meanwhile is waited for."""
+) -> tuple[list[Picture], tuple[str, ...]]:
+    """The new pictures, once the body has stored everything it will, and what its settings promise.
+
+    A link lost meanwhile is waited for.
+    """
     began_s = mono_now_s()
     give_up_s = began_s + STORING_MAX_S + (report.open_s or report.planned_s)
     list_s = began_s + LIST_EVERY_S
     before: list[Picture] = []
+    promised: tuple[str, ...] | None = None
+    listings = 0
     while True:
         if leave():
             raise _Left
         state = station.link.state()
         seen(state)
-        if state["phase"] == _READY or mono_now_s() >= give_up_s:
-            return station.link.new_pictures()
-        if state["phase"] == _STORING and mono_now_s() >= list_s:
-            now = _listed(station)
-            if now and now == before:
-                return now  # the same twice: the word that it is complete was lost
+        is_ready = state["phase"] == _READY or mono_now_s() >= give_up_s
+        if (is_ready and not listings) or (state["phase"] in (_READY, _STORING) and mono_now_s() >= list_s):
+            now = station.link.new_pictures() if is_ready else _listed(station)
+            if promised is None:
+                promised = _promised(station)
+            listings += is_ready
+            is_whole = bool(now) and not missing_files(promised, [picture.name for picture in now])
+            if (is_whole and (is_ready or now == before)) or listings > MISSING_LISTINGS:
+                return now, promised  # the same twice while it stores: the word that it is complete was lost
             before, list_s = now, mono_now_s() + LIST_EVERY_S
         time.sleep(LOOK_EVERY_S)
+
+
+def _promised(station: Station) -> tuple[str, ...]:
+    try:
+        return promised_files(station.link.settings().get(Setting.QUALITY))
+    except HolderRefused:
+        return ()  # it does not say: whatever it stored is taken
 
 
 def _listed(station: Station) -> list[Picture]:

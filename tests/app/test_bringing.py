@@ -1,0 +1,104 @@
+"""The files of a frame, waited for as the settings promise them; what is missing or too much is in the record."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import cast
+
+import pytest
+
+from duskhold.app import bringing
+from duskhold.app.bringing import Brought, bring_home
+from duskhold.app.folders import Folders
+from duskhold.app.settings import Settings
+from duskhold.app.station import Station
+from duskhold.camera.port import Picture, Setting
+from duskhold.frames.store import Role
+from duskhold.journal.journal import Journal
+from duskhold.shutter.holder_link import HolderLink
+from duskhold.shutter.report import Kind, Outcome, ShutterReport, ShutterState
+
+REPORT = ShutterReport(
+    "f1", Kind.HELD, Outcome.COMPLETE, 1.0, 1.0, 0.01, None, "2026-10-14T17:21:10.000Z",
+    "2026-10-14T17:21:11.000Z", ShutterState.CLOSED, "", "here", True,
+)  # fmt: skip
+RAW, JPEG, OTHER = (Picture("/store", name, 3) for name in ("P_1.DNG", "P_1.JPG", "P_2.DNG"))
+
+
+@dataclass
+class PaperLink:
+    """A holder whose card shows one listing after the other; the last one stands."""
+
+    listings: list[list[Picture]]
+    quality: str | None = "raw+jpeg"
+    phase: str = "ready"
+    asked: int = 0
+
+    def state(self) -> dict[str, object]:
+        return {"phase": self.phase}
+
+    def settings(self) -> dict[Setting, str]:
+        return {} if self.quality is None else {Setting.QUALITY: self.quality}
+
+    def new_pictures(self) -> list[Picture]:
+        self.asked += 1
+        return self.listings.pop(0) if len(self.listings) > 1 else self.listings[0]
+
+    def fetch(self, picture: Picture, descriptor: int) -> int:
+        return os.write(descriptor, b"abc")
+
+
+@pytest.fixture(autouse=True)
+def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bringing, "LIST_EVERY_S", 0.02)
+    monkeypatch.setattr(bringing, "LOOK_EVERY_S", 0.005)
+
+
+def brought(folder: Path, link: PaperLink) -> Brought:
+    folders = Folders(folder / "data", folder / "state", folder / "run")
+    station = Station("usb", folders, cast(Journal, None), cast(HolderLink, link), Settings(), {})
+    return bring_home(station, REPORT, Role.LONG, lambda state: None, lambda: False)
+
+
+def test_files_as_promised_are_asked_for_once(tmp_path: Path) -> None:
+    link = PaperLink([[RAW, JPEG]])
+    found = brought(tmp_path, link)
+    assert (len(found.files), found.complete, found.trouble, link.asked) == (2, True, "", 1)
+    assert found.fetch_s > 0.0
+
+
+def test_a_file_that_comes_after_the_body_said_it_was_ready_is_waited_for(tmp_path: Path) -> None:
+    found = brought(tmp_path, PaperLink([[RAW], [RAW, JPEG]]))
+    assert (len(found.files), found.trouble) == (2, "")
+
+
+def test_the_same_half_twice_while_it_stores_is_not_the_whole(tmp_path: Path) -> None:
+    found = brought(tmp_path, PaperLink([[JPEG], [JPEG], [JPEG], [JPEG], [RAW, JPEG]], phase="storing"))
+    assert (len(found.files), found.trouble) == (2, "")
+
+
+def test_a_file_that_never_comes_is_said_and_the_other_brought_home(tmp_path: Path) -> None:
+    link = PaperLink([[RAW]])
+    found = brought(tmp_path, link)
+    assert (len(found.files), found.complete) == (1, True)
+    assert found.trouble == "the jpeg file that the settings promise never came"
+    assert link.asked == 1 + bringing.MISSING_LISTINGS
+
+
+def test_a_frame_of_which_nothing_came_is_said_to_be_one(tmp_path: Path) -> None:
+    found = brought(tmp_path, PaperLink([[]]))
+    assert (found.files, found.complete) == ((), True)
+    assert "no picture of this frame" in found.trouble
+
+
+def test_more_than_promised_is_brought_home_as_well_and_said(tmp_path: Path) -> None:
+    found = brought(tmp_path, PaperLink([[RAW, JPEG, OTHER]]))
+    assert len(found.files) == 3
+    assert found.trouble == "1 more than the 2 that the settings promise"
+
+
+def test_a_body_that_does_not_say_promises_nothing(tmp_path: Path) -> None:
+    found = brought(tmp_path, PaperLink([[RAW]], quality=None))
+    assert (len(found.files), found.trouble) == (1, "")
