@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +13,11 @@ from rig import SMALL, Rig, rig
 
 # For whoever only wants to know whether a counterexample exists, not the smallest one: `--hypothesis-profile=unshrunk`.
 settings.register_profile("unshrunk", phases=(Phase.explicit, Phase.generate), print_blob=False)
+
+# The same examples every time where a surprise would stop somebody else's change; new ones wherever people work.
+settings.register_profile("ci", derandomize=True)
+if os.environ.get("CI"):
+    settings.load_profile("ci")
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ import pytest
 
 HERE = Path(__file__).parent
 PACKAGE = HERE.parent / "daemon" / "duskhold"
-_NAMES = ("test_machine.py", "test_recycling.py", "test_box_and_wire.py", "test_shutter_life.py")
+_NAMES = ("test_machine.py", "test_recycling.py", "test_box_and_wire.py", "test_control.py", "test_shutter_life.py")
 TESTS = tuple(HERE / "shutter" / name for name in _NAMES)
 
 
@@ -191,6 +191,24 @@ MUTANTS = (
         "wire.py",
         "if length > LONGEST_MESSAGE_BYTES:",
         "if length < 0:",
+    ),
+    Mutant(
+        "lets a camera call take for ever",
+        "control.py",
+        "if call is not None and call.overdue(now_s, self._excused_s):",
+        "if call is None and self._excused_s < 0:",
+    ),
+    Mutant(
+        "counts the time in which the machine stood still",
+        "control.py",
+        "if now_s > self._looked_s + STALLED_S:",
+        "if now_s < 0:",
+    ),
+    Mutant(
+        "opens although the black box has not taken it",
+        "hands.py",
+        "                pending.clear()  # what was not written is not done",
+        "                pending.rotate(0)",
     ),
     Mutant(
         "takes any word",

@@ -49,6 +49,8 @@ class PaperCamera:
 
     def drop(self) -> None:
         """The lead is pulled."""
+        if self.link_down:
+            return
         self.link_down, self._session = True, False
         if self.closes_when_link_goes:
             self._close_truly()
@@ -133,6 +135,7 @@ class PaperCamera:
     def _call(self, faults: list[str]) -> str | None:
         self._need_link()
         self._spend(self.call_s)
+        self._need_link()
         return faults.pop(0) if faults else None
 
     def _need_link(self) -> None:

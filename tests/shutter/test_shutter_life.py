@@ -25,6 +25,7 @@ class ShutterLife(RuleBasedStateMachine):
         self.latency_s = close_latency - open_latency
         self.shutter = SteppedShutter(self.camera, self.clock.as_clock(), 1.7e9, slice_s=0.1)
         self.count = 0
+        self.lead_is_loose = False  # a pull that was set for one frame may come in the next
         self.last: ShutterReport | None = None
 
     @precondition(lambda self: self.last is None)
@@ -58,10 +59,11 @@ class ShutterLife(RuleBasedStateMachine):
             self.clock.at(now_s + drop_after, self.camera.drop)
             self.clock.at(now_s + drop_after + away_s, self.camera.plug_in)
         unheard = any(fault.startswith(("lost", "hung")) for fault in closing)
-        if drop_after is not None or unheard or "opened_then_no" in opening:
+        if drop_after is not None or self.lead_is_loose or unheard or "opened_then_no" in opening:
             # A body that answers a closing wrongly after something else went wrong is taken at its word.
             closing = [fault for fault in closing if fault != "closed_then_no"]
-        faults = bool(opening or closing or drop_after is not None)
+        self.lead_is_loose |= drop_after is not None
+        faults = bool(opening or closing or self.lead_is_loose)
         self.camera.open_faults, self.camera.close_faults = opening, closing
         before = len(self.camera.openings)
         plan = Exposure(f"f{self.count}", Kind.HELD, open_s, open_s + 2, self.latency_s, 0.002, "here")

@@ -45,6 +45,7 @@ MOST_CLIENTS = 8
 MOST_ERRANDS = LONGEST_QUEUE // 2  # an exposure and its closing always find room
 
 
+STALLED_S = 1.0  # between two looks: the machine was stopped, or busy beyond all measure
 LINGER_S = 10.0  # asked to end, it still tells what it has to tell
 
 
@@ -84,6 +85,8 @@ class Control:
         self._selector.register(desk.wake_descriptor, selectors.EVENT_READ)
         self._listener: socket.socket | None = None
         self._ending_since_s: float | None = None
+        self._looked_s = mono_now_s()
+        self._excused_s = 0.0
         self._numbers = itertools.count()
 
     def serve(self) -> None:
@@ -91,8 +94,8 @@ class Control:
         while not self._desk.released:
             for key, _ in self._selector.select(LOOK_EVERY_S):
                 self._ready(key.fd)
-            self._watch()
-            self._tick()
+            self.watch()
+            self.tick()
             self._write_boxes()
             self._send_answers()
             self._listen_when_looked()
@@ -105,13 +108,19 @@ class Control:
         if self._ending_since_s is None:
             self._ending_since_s = mono_now_s()
 
-    def _watch(self) -> None:
+    def watch(self) -> None:
+        """See to it that no camera call outlives its budget."""
+        now_s = mono_now_s()
+        if now_s > self._looked_s + STALLED_S:
+            self._excused_s = now_s  # this whole process stood still: the call that was out had no time to come back
+        self._looked_s = now_s
         call = self._desk.call
-        if call is not None and call.overdue(mono_now_s()):
+        if call is not None and call.overdue(now_s, self._excused_s):
             self._write(Box("overdue", None, {"call": call.name, "budget_s": call.budget_s}))
             self._die(f"the call {call.name!r} did not come back within {call.budget_s:g} s")
 
-    def _tick(self) -> None:
+    def tick(self) -> None:
+        """Do what is due."""
         if self._ending_since_s is not None and not self._lingers(self._ending_since_s):
             self._dispatch(self._desk.step(ReleaseAsked()))
         with self._desk.looking() as machine:

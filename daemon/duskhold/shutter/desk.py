@@ -38,8 +38,9 @@ class CallInFlight:
     began_s: float
     budget_s: float
 
-    def overdue(self, now_s: float) -> bool:
-        return now_s > self.began_s + self.budget_s
+    def overdue(self, now_s: float, excused_s: float) -> bool:
+        """Whether its budget is spent; what lies before `excused_s` is not counted."""
+        return now_s > max(self.began_s, excused_s) + self.budget_s
 
 
 @dataclass(slots=True)

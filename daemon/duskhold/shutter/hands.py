@@ -11,6 +11,7 @@ from duskhold.camera.port import (
     CameraError,
     CameraMissing,
     EventKind,
+    Identity,
     LinkHung,
     LinkLost,
     NoCard,
@@ -62,7 +63,8 @@ class Hands:
     """Carries out effects and errands on one camera, by one thread.
 
     `write` puts a line into the black box and returns when it is on disk; `die` ends the process at once. `between`
-    is asked for more before every effect: in simulated time there is no control thread to see a deadline.
+    is asked for more before every effect: in simulated time there is no control thread to see a deadline. `nap` is
+    the pause between two looks for a camera; it may end early.
     """
 
     def __init__(
@@ -74,6 +76,7 @@ class Hands:
         die: Callable[[str], None],
         slice_s: float = SLICE_S,
         between: Callable[[], Sequence[Effect]] = tuple,
+        nap: Callable[[float], None] | None = None,
     ) -> None:
         self._camera = camera
         self._desk = desk
@@ -84,6 +87,7 @@ class Hands:
         self._between = between
         self._now_s = desk.clock.now_s
         self._sleep_until = desk.clock.sleep_until
+        self._nap = nap or (lambda seconds: self._sleep_until(self._now_s() + seconds))
         self.ended = False
 
     def listen(self, phase: Phase) -> list[Effect]:
@@ -148,7 +152,7 @@ class Hands:
             case Count():
                 return self._count()
             case Pause():
-                self._sleep_until(self._now_s() + effect.seconds)
+                self._nap(effect.seconds)
             case Die():
                 self._die(effect.reason)
             case End():
@@ -183,10 +187,28 @@ class Hands:
     def _connect(self) -> Event:
         try:
             with self._desk.calling("connect", CONNECT_BUDGET_S):
-                self._desk.identity = self._camera.connect()
+                identity = self._camera.connect()
         except CameraError as error:
             return CallFailed("connect", Failure.LOST, error.code, str(error))  # no session began: nothing is spent
+        awaited = self._awaited_serial()
+        if awaited is not None and identity.serial not in ("", awaited):
+            return self._turn_away(identity, awaited)
+        self._desk.identity = identity
         return Connected()
+
+    def _awaited_serial(self) -> str | None:
+        """The body whose frame is not told yet; whatever is at the lead now, only that one can tell of it."""
+        with self._desk.looking() as machine:
+            in_doubt = machine.frame is not None and not machine.frame.told
+        return self._desk.identity.serial or None if in_doubt and self._desk.identity is not None else None
+
+    def _turn_away(self, identity: Identity, awaited: str) -> Event:
+        """Another body: its shutter is closed to be sure, and the frame goes on waiting for its own."""
+        self._close()
+        with self._desk.calling("disconnect", CONNECT_BUDGET_S):
+            self._camera.disconnect()
+        reason = f"another camera answers (serial {identity.serial}): put back {awaited}, whose shutter may be open"
+        return CallFailed("connect", Failure.LOST, "other_body", reason)
 
     def _open(self, answered: type[OpenAnswered | DialAnswered], call: Callable[[], None], budget_s: float) -> Event:
         began_s = self._now_s()
@@ -223,7 +245,7 @@ class Hands:
             longest_s = max(longest_s, alive_s - began_s - slice_s)
         if not self._desk.machine.stop_asked:
             self._sleep_until(until_s)
-        return HoldEnded(self._now_s() if hung is None else alive_s, hung)
+        return HoldEnded(alive_s, hung)  # nobody asked during the last sleep: it proves no link
 
     def _look(self, slice_s: float) -> CallFailed | None:
         """Let events in while the shutter is open; what went wrong, if anything."""

@@ -14,6 +14,8 @@ import traceback
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
+from duskhold.camera.address import Way, parse_address
+from duskhold.camera.plugged import watch_plugs
 from duskhold.camera.port import Camera
 from duskhold.shutter.blackbox import BlackBox
 from duskhold.shutter.camera_thread import CameraThread
@@ -38,8 +40,11 @@ DIED = 70  # ended by itself, for its successor to close the shutter
 Builder = Callable[[str, Path, Mapping[str, object]], Camera]
 
 
-def hold(camera: Camera, places: Places, wear: Wear) -> int:
-    """Own `camera` until it is released; returns the exit status. The process must be the camera's only owner."""
+def hold(camera: Camera, places: Places, wear: Wear, nap: Callable[[float], None] | None = None) -> int:
+    """Own `camera` until it is released; returns the exit status. The process must be the camera's only owner.
+
+    `nap` is the pause between two looks for a camera that is lost.
+    """
     lock = holder_lock(places)
     if not lock.take():
         return OCCUPIED
@@ -56,7 +61,7 @@ def hold(camera: Camera, places: Places, wear: Wear) -> int:
         _shorten(box)
     control = Control(desk, box, errands, places.socket, die, wear)
     obey_signals(control, desk)
-    hands = Hands(camera, desk, errands, lambda line: box.write(line.word, line.frame_id, line.detail), die)
+    hands = Hands(camera, desk, errands, lambda line: box.write(line.word, line.frame_id, line.detail), die, nap=nap)
     CameraThread(hands, desk, begin).start()
     control.serve()
     box.close()
@@ -75,7 +80,9 @@ def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
     places = Places(options.runtime, options.state)
     places.ensure_there()
     camera = build(options.camera, options.state, options.simulation)
-    status = hold(camera, places, Wear(frames_max=options.recycle_after))
+    watch = watch_plugs() if parse_address(options.camera).way is Way.USB else None
+    wear = Wear(frames_max=options.recycle_after)
+    status = hold(camera, places, wear, None if watch is None else watch.nap)
     sys.stdout.flush()
     sys.stderr.flush()
     os._exit(status)

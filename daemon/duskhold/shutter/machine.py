@@ -132,7 +132,7 @@ class Machine:
             case PictureSeen() | CaptureCompleted():
                 return self._stored(event, now_s)
             case Counted():
-                return self._proven(now_s) if event.new and self.phase is Phase.PROVING else []
+                return self._counted(event, now_s)
             case Collected():
                 return self._collected(event)
             case LatchCleared():
@@ -260,6 +260,14 @@ class Machine:
             self.frame.closing_s = event.called_s
         return self._closed(event.closing, now_s)
 
+    def _counted(self, event: Counted, now_s: float) -> list[Effect]:
+        if self.phase is not Phase.PROVING:
+            return []
+        if event.new:
+            return self._proven(now_s)
+        self._held().late_picture = True  # one that comes from now on was stored after the closing calls
+        return []
+
     def _proven(self, now_s: float) -> list[Effect]:
         """A picture came of a shutter that was not open when asked: it did open, and somebody closed it."""
         frame = self._held()
@@ -348,8 +356,7 @@ class Machine:
         if self.phase is Phase.STORING and isinstance(event, CaptureCompleted):
             self.phase = Phase.READY
         if self.phase is Phase.PROVING:
-            self._held().late_picture = True
-            return self._proven(now_s)
+            return [Count()]  # the word may be a late one, of a frame before: what is new on the card decides
         if self.phase is Phase.TIMED:
             # A picture of a dial exposure proves that the body has closed.
             frame = self._held()

@@ -112,9 +112,9 @@ def _tell_closed_by_itself(frame: Frame, now_s: float) -> ShutterReport:
     if frame.cause is Cause.OPEN_REFUSED:
         if frame.tried_s is None:
             return _report(frame, Outcome.REFUSED, 0.0, 0.0, None)
-        return _report(frame, Outcome.UNKNOWN, None, None, (0.0, _bound(frame, now_s)))
+        return _report(frame, Outcome.UNKNOWN, None, None, (0.0, max(0.0, now_s - frame.opening_s)))
     if frame.opened_s is None:
-        bounds = (0.0, _bound(frame, now_s))
+        bounds = (0.0, max(0.0, now_s - frame.opening_s))  # nothing is known but that it is closed now
         return _report(frame, Outcome.UNKNOWN, None, None, bounds)
     if not frame.proven:
         frame.reason = frame.reason or "the body took the order to open, but nothing was open and no picture came"
