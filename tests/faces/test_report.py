@@ -4,7 +4,6 @@ import csv
 import hashlib
 import json
 import subprocess
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -66,11 +65,23 @@ def add_frame(data: Path, minute: int, role: str, offset_px: int, gain: float) -
     return path
 
 
-@pytest.fixture
-def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Two base frames, a good long one, a moved one, one whose file is damaged, and a refusal."""
+@pytest.fixture(autouse=True)
+def quiet_machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HOME", str(tmp_path / "home"))
-    monkeypatch.delenv("DUSKHOLD_SETTINGS", raising=False)
+    for name in ("DUSKHOLD_SETTINGS", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
+        monkeypatch.delenv(name, raising=False)
+
+
+@pytest.fixture
+def short(tmp_path: Path) -> Path:
+    """One base frame, nothing to compare."""
+    add_frame(tmp_path / "short", 0, "base", 0, 0.8)
+    return tmp_path / "short"
+
+
+@pytest.fixture
+def data(tmp_path: Path) -> Path:
+    """Two base frames, a good long one, a moved one, one whose file is damaged, and a refusal."""
     folder = tmp_path / "data"
     add_frame(folder, 0, "base", 0, 0.8)
     add_frame(folder, 3, "long", 0, 0.78)
@@ -80,7 +91,7 @@ def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     damaged.write_bytes(damaged.read_bytes()[:9000])
     with Journal.open(folder / "journal.sqlite") as journal:
         refusal = Refusal("20261014-173500-00ff", "usb", "long", "held", None, "never", "<The light> never suffices.")
-        journal.refuse(refusal, replace(stamp(21)))
+        journal.refuse(refusal, stamp(21))
     return folder
 
 
@@ -127,31 +138,31 @@ def _check_page(page: str) -> None:
     assert "<circle" in page and "<polyline" in page
 
 
-def test_again_adds_nothing_and_replaces_nothing(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    words = ("report", "--data", str(data), "--day", DAY)
+def test_again_adds_nothing_and_replaces_nothing(short: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ("report", "--data", str(short), "--day", DAY)
     first = asked(capsys, *words)[1]["reports"][0]
     folder = Path(first["page"]).parent
     before = {path: path.read_bytes() for path in folder.iterdir()}
     assert asked(capsys, *words)[1]["reports"][0]["page"] == first["page"]
     assert {path: path.read_bytes() for path in folder.iterdir()} == before
-    add_frame(data, 30, "base", 0, 0.5)
+    add_frame(short, 30, "base", 0, 0.5)
     later = asked(capsys, *words)[1]["reports"][0]
     assert Path(later["page"]).name == "report-2.html"
     assert all(path.read_bytes() == content for path, content in before.items())
 
 
-def test_position_only_when_asked_for(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    status, body = asked(capsys, "report", "--data", str(data), "--with-position", "--place", "57.32,-5.61")
+def test_position_only_when_asked_for(short: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    status, body = asked(capsys, "report", "--data", str(short), "--with-position", "--place", "57.32,-5.61")
     assert status == 0
     assert all(b"57,19.2" in Path(path).read_bytes() for path in body["reports"][0]["side_files"])
 
 
-def test_nothing_to_report(tmp_path: Path, data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_nothing_to_report(tmp_path: Path, short: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for words, code in (
         (("report", "--data", str(tmp_path / "empty")), "no_frames"),
-        (("report", "--data", str(data), "--day", "2026-10-15"), "no_frames"),
-        (("report", "--data", str(data), "--day", "yesterday"), "bad_input"),
-        (("report", "--data", str(data), "--with-position"), "bad_input"),
+        (("report", "--data", str(short), "--day", "2026-10-15"), "no_frames"),
+        (("report", "--data", str(short), "--day", "yesterday"), "bad_input"),
+        (("report", "--data", str(short), "--with-position"), "bad_input"),
     ):
         status, body = asked(capsys, *words)
         assert (status, body["error"]["code"]) == (2, code)

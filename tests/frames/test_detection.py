@@ -90,10 +90,18 @@ def false_alarms(frames: int) -> list[set[str]]:
     return [each for each in found if each]
 
 
-def test_faults_are_found_and_clean_frames_are_clean() -> None:
-    for code, row in table(1).items():
-        assert (code, row.found_large, row.found_small) == (code, row.frames, 0)
-    assert false_alarms(2) == []
+@pytest.mark.parametrize("code", FAULTS)
+def test_a_fault_is_found(code: str) -> None:
+    assert code in codes(FAULTS[code](np.random.default_rng([9, 1]), 1.5))
+
+
+@pytest.mark.parametrize("code", ["moved", "dew"])
+def test_half_a_fault_is_none(code: str) -> None:
+    assert codes(FAULTS[code](np.random.default_rng([9, 2]), 0.5)) == set()
+
+
+def test_a_clean_frame_is_clean() -> None:
+    assert false_alarms(1) == []
 
 
 @pytest.mark.slow
