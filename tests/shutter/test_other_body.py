@@ -63,15 +63,27 @@ def test_a_frame_waits_for_its_own_body_and_the_other_is_closed() -> None:
     assert any("another camera answers (serial P2): put back P1" in reason for reason in lost)
 
 
-def test_a_body_that_never_comes_back_is_told_as_unknown_and_the_other_may_work_then() -> None:
+def test_another_body_never_settles_the_frame_however_long_it_is_there() -> None:
     clock, camera, shutter = world()
     clock.at(1010.0, camera.drop)
     clock.at(1020.0, camera.swap)
+    clock.at(1400.0, camera.swap_back)
     report = shutter.expose(PLAN)
     assert report.outcome is Outcome.LINK_LOST
     assert report.shutter is ShutterState.UNKNOWN
     assert not report.settled
-    assert camera.is_open
-    shutter.idle(60.0)
+    assert not shutter.ready()
+    shutter.idle(300.0)
+    assert camera.other_closings > 100
+    assert true_open_s(camera) == pytest.approx(400.0, abs=1.0)
     settled = shutter.machine.reports["f1"]
-    assert settled.outcome is not Outcome.COMPLETE
+    assert settled.settled
+    assert settled.open_s == pytest.approx(true_open_s(camera), abs=0.5)
+
+
+def test_another_body_between_two_frames_is_as_good() -> None:
+    clock, camera, shutter = world()
+    clock.at(1010.0, camera.drop)
+    clock.at(1020.0, camera.swap)
+    shutter.idle(30.0)
+    assert shutter.ready()

@@ -197,9 +197,9 @@ class Hands:
         return Connected()
 
     def _awaited_serial(self) -> str | None:
-        """The body whose frame is not told yet; whatever is at the lead now, only that one can tell of it."""
+        """The body whose frame is not settled; whatever is at the lead now, only that one can tell of it."""
         with self._desk.looking() as machine:
-            in_doubt = machine.frame is not None and not machine.frame.told
+            in_doubt = machine.frame is not None
         return self._desk.identity.serial or None if in_doubt and self._desk.identity is not None else None
 
     def _turn_away(self, identity: Identity, awaited: str) -> Event:
