@@ -18,6 +18,7 @@ from duskhold.camera.port import (
     PermissionMissing,
     Picture,
 )
+from duskhold.camera.usb_reset import Reset
 from duskhold.shutter.desk import Desk, Errand
 from duskhold.shutter.errands import Errands
 from duskhold.shutter.events import (
@@ -64,7 +65,7 @@ class Hands:
 
     `write` puts a line into the black box and returns when it is on disk; `die` ends the process at once. `between`
     is asked for more before every effect: in simulated time there is no control thread to see a deadline. `nap` is
-    the pause between two looks for a camera; it may end early.
+    the pause between two looks for a camera; it may end early. `reset` resets the device behind the lead.
     """
 
     def __init__(
@@ -77,6 +78,7 @@ class Hands:
         slice_s: float = SLICE_S,
         between: Callable[[], Sequence[Effect]] = tuple,
         nap: Callable[[float], None] | None = None,
+        reset: Callable[[], Reset] | None = None,
     ) -> None:
         self._camera = camera
         self._desk = desk
@@ -88,6 +90,8 @@ class Hands:
         self._now_s = desk.clock.now_s
         self._sleep_until = desk.clock.sleep_until
         self._nap = nap or (lambda seconds: self._sleep_until(self._now_s() + seconds))
+        self._reset = reset
+        self._was_reset = False
         self.ended = False
 
     def listen(self, phase: Phase) -> list[Effect]:
@@ -189,12 +193,29 @@ class Hands:
             with self._desk.calling("connect", CONNECT_BUDGET_S):
                 identity = self._camera.connect()
         except CameraError as error:
+            if isinstance(error, (LinkLost, LinkHung)):
+                self._reset_once()
             return CallFailed("connect", Failure.LOST, error.code, str(error))  # no session began: nothing is spent
         awaited = self._awaited_serial()
         if awaited is not None and identity.serial not in ("", awaited):
             return self._turn_away(identity, awaited)
         self._desk.identity = identity
+        self._was_reset = False
         return Connected()
+
+    def _reset_once(self) -> None:
+        """A body that is there and begins no session: its device is reset, once for each loss.
+
+        Never while a frame may be open, unless no closing call has closed it.
+        """
+        with self._desk.looking() as machine:
+            may_reset = machine.frame is None or machine.latched
+        if self._reset is None or self._was_reset or not may_reset:
+            return
+        self._was_reset = True
+        with self._desk.calling("reset", CONNECT_BUDGET_S):
+            answer = self._reset()
+        self._note(Box("reset", None, {"done": answer.done, "told": answer.told}))
 
     def _awaited_serial(self) -> str | None:
         """The body whose frame is not settled; whatever is at the lead now, only that one can tell of it."""

@@ -12,17 +12,20 @@ import sys
 import threading
 import traceback
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 from duskhold.camera.address import Way, parse_address
 from duskhold.camera.plugged import watch_plugs
 from duskhold.camera.port import Camera
+from duskhold.camera.usb_reset import Reset, reset_still_image_device
 from duskhold.shutter.blackbox import BlackBox
 from duskhold.shutter.camera_thread import CameraThread
 from duskhold.shutter.clock import boot_id
 from duskhold.shutter.control import Control, obey_signals
 from duskhold.shutter.desk import Desk
 from duskhold.shutter.errands import Errands
+from duskhold.shutter.events import Box
 from duskhold.shutter.hands import Hands
 from duskhold.shutter.leftover import left_over
 from duskhold.shutter.log import say
@@ -40,10 +43,16 @@ DIED = 70  # ended by itself, for its successor to close the shutter
 Builder = Callable[[str, Path, Mapping[str, object]], Camera]
 
 
-def hold(camera: Camera, places: Places, wear: Wear, nap: Callable[[float], None] | None = None) -> int:
+def hold(
+    camera: Camera,
+    places: Places,
+    wear: Wear,
+    nap: Callable[[float], None] | None = None,
+    reset: Callable[[], Reset] | None = None,
+) -> int:
     """Own `camera` until it is released; returns the exit status. The process must be the camera's only owner.
 
-    `nap` is the pause between two looks for a camera that is lost.
+    `nap` is the pause between two looks for a camera that is lost; `reset` resets the device behind the lead.
     """
     lock = holder_lock(places)
     if not lock.take():
@@ -61,7 +70,8 @@ def hold(camera: Camera, places: Places, wear: Wear, nap: Callable[[float], None
         _shorten(box)
     control = Control(desk, box, errands, places.socket, die, wear)
     obey_signals(control, desk)
-    hands = Hands(camera, desk, errands, lambda line: box.write(line.word, line.frame_id, line.detail), die, nap=nap)
+    write = partial(_write, box)
+    hands = Hands(camera, desk, errands, write, die, nap=nap, reset=reset)
     CameraThread(hands, desk, begin).start()
     control.serve()
     box.close()
@@ -80,12 +90,17 @@ def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
     places = Places(options.runtime, options.state)
     places.ensure_there()
     camera = build(options.camera, options.state, options.simulation)
-    watch = watch_plugs() if parse_address(options.camera).way is Way.USB else None
-    wear = Wear(frames_max=options.recycle_after)
-    status = hold(camera, places, wear, None if watch is None else watch.nap)
+    is_usb = parse_address(options.camera).way is Way.USB
+    watch = watch_plugs() if is_usb else None
+    nap, reset = None if watch is None else watch.nap, reset_still_image_device if is_usb else None
+    status = hold(camera, places, Wear(frames_max=options.recycle_after), nap, reset)
     sys.stdout.flush()
     sys.stderr.flush()
     os._exit(status)
+
+
+def _write(box: BlackBox, line: Box) -> None:
+    box.write(line.word, line.frame_id, line.detail)
 
 
 def _shorten(box: BlackBox) -> None:
