@@ -3,9 +3,9 @@
 import argparse
 import json
 import os
+import resource
 import subprocess
 import sys
-import time
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -189,9 +189,11 @@ def test_help_names_every_command_and_imports_nothing_heavy() -> None:
 
 def test_help_takes_less_than_three_tenths_of_a_second() -> None:
     def seconds() -> float:
-        before = time.monotonic()
+        # Processor time: what other tests do beside this one is not the command's fault.
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
         subprocess.run([*DUSKHOLD, "--help"], capture_output=True, check=True)
-        return time.monotonic() - before
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
     assert min(seconds() for _ in range(5)) < 0.3
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.countdown import Countdown
-from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of
+from duskhold.faces.inputs import folders_of, person_is_there, saying_journal_errors, settings_of
 from duskhold.faces.trouble import catching_signals, saying_trouble, status_after, watch_of
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def _bench(args: argparse.Namespace) -> Answer:
         SHUTTER.true_value(args.dial)
     except NotOnDial as wrong:
         raise Wrong("bad_input", f"{wrong}.", field="--dial") from wrong
-    if args.pull and not sys.stdin.isatty():
+    if args.pull and not person_is_there():
         raise Wrong("usage", "Pulling the lead needs you at a terminal.", field="--pull", hint="Leave --pull out.")
     settings = settings_of(args)
     camera, folders = camera_of(args, settings), folders_of(args, settings)

@@ -6,7 +6,15 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.inputs import folders_of, now_utc, number_of, saying_journal_errors, settings_of, zone_of
+from duskhold.faces.inputs import (
+    folders_of,
+    now_utc,
+    number_of,
+    person_is_there,
+    saying_journal_errors,
+    settings_of,
+    zone_of,
+)
 from duskhold.faces.trouble import saying_trouble
 
 if TYPE_CHECKING:
@@ -118,7 +126,7 @@ def _listen(args: argparse.Namespace, memory: "CheckMemory", ticked: list[str], 
         memory.forget_answers()
     for name in ticked:
         memory.remember(name, True, now_utc())
-    if not args.json and sys.stdin.isatty() and sys.stdout.isatty():
+    if not args.json and person_is_there() and sys.stdout.isatty():
         for item in unanswered(items):
             if item.item not in ticked:
                 _ask(memory, item)

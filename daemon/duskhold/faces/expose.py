@@ -14,7 +14,15 @@ from typing import TYPE_CHECKING, Any
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.countdown import Countdown, clock
-from duskhold.faces.inputs import folders_of, now_utc, number_of, saying_journal_errors, settings_of, zone_of
+from duskhold.faces.inputs import (
+    folders_of,
+    now_utc,
+    number_of,
+    person_is_there,
+    saying_journal_errors,
+    settings_of,
+    zone_of,
+)
 from duskhold.faces.solve import add_solve_options
 from duskhold.faces.trouble import catching_signals, saying_trouble, status_after, watch_of
 
@@ -125,7 +133,7 @@ def _expose(
     if isinstance(command, Refused):
         order = _order(station, command, args, None)
         outcome = refuse(station, order, str(command.code), f"{command.reason} {command.hint}")
-    elif (trouble := None if sys.stdin.isatty() else unproven(station)) is not None:
+    elif (trouble := None if person_is_there() else unproven(station)) is not None:
         outcome = refuse(station, _order(station, command, args, None), trouble.code, trouble.reason)
     else:
         computed_s = None if command.decision is None else command.open_s

@@ -3,6 +3,7 @@
 import argparse
 import math
 import os
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, tzinfo
@@ -101,6 +102,11 @@ def number_of(field: str, value: float, least: float, most: float, unit: str) ->
     if math.isfinite(value) and least <= value <= most:
         return value
     raise Wrong("bad_input", f"{value:g} is not within {least:g} to {most:g} {unit}.", field=field)
+
+
+def person_is_there() -> bool:
+    """Whether somebody sits at a terminal and can answer. A service may have no standard input at all."""
+    return sys.stdin is not None and sys.stdin.isatty()
 
 
 def now_utc() -> datetime:

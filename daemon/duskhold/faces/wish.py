@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from duskhold.camera.address import parse_address
-from duskhold.faces.inputs import read, settings_of
+from duskhold.faces.inputs import person_is_there, read, settings_of
 from duskhold.faces.questions import ask
 from duskhold.light.filters import parse_filter
 from duskhold.light.place import parse_place
@@ -70,7 +70,7 @@ def _answer(
     given: str | None = getattr(args, name)
     if given is not None:
         return read(f"--{name}", given, reader)
-    if sys.stdin.isatty() and sys.stdout.isatty() and not args.json:
+    if person_is_there() and sys.stdout.isatty() and not args.json:
         return ask(question, assumed, reader)
     return reader(assumed) if assumed else None
 
