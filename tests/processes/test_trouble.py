@@ -54,7 +54,7 @@ def test_a_disk_that_fills_while_the_shutter_is_open_does_not_keep_it_open(bench
         opened_s = bench.wait_open()
         fill(filler)
         (closed,) = bench.body.wait_for("closed", 1, 10.0)
-        assert closed.now_mono - opened_s == pytest.approx(3.0, abs=0.1)
+        assert closed.now_mono - opened_s == pytest.approx(3.0, abs=0.5)
         status, record = bench.finish(process)
         assert record["outcome"] == "complete"
         assert status == 0
