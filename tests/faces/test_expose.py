@@ -92,6 +92,11 @@ def test_a_time_that_the_light_never_gives_is_refused_with_a_way_out(folder: Pat
     assert record["open_s"] == 0
     assert record["files"] == []
     assert "aperture" in record["reason"]
+    assert record["planned_s"] is None
+    ways = record["decision"]["ways_out"]
+    assert {"aperture", "iso", "accept"} <= {way["kind"] for way in ways}
+    assert all(way["open_s"] > 0 for way in ways)
+    assert record["decision"]["shortfall_stops"] > 0
 
 
 def test_a_reading_that_is_too_old_is_refused(folder: Path) -> None:
@@ -108,6 +113,8 @@ def test_a_reading_that_is_too_old_is_refused(folder: Path) -> None:
         (("--for", "0"), "--for"),
         (("--for", "nan"), "--for"),
         (("--for", "3", "--base", "1/4"), "--for"),
+        (("--for", "3", "--readings", "auto"), "--for"),
+        (("--for", "3", "--filters", "6"), "--for"),
         (("--for", "3", "--camera", "nowhere"), "--camera"),
         (("--base", "1/4"), "--metered"),
     ],

@@ -15,6 +15,7 @@ from duskhold.app.readiness import unready
 from duskhold.app.station import Station, stamp_now
 from duskhold.frames.store import Role
 from duskhold.journal.entry import Intent, Outcome, Refusal
+from duskhold.plan.command import Refused
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent
 from duskhold.shutter.report import Exposure, Kind, ShutterReport
@@ -88,7 +89,7 @@ def bring(station: Station, report: ShutterReport, role: Role, watch: Watch) -> 
 
 def refuse(station: Station, order: Order, code: str, reason: str) -> Outcome:
     """Write down that nothing was exposed, and why."""
-    refusal = Refusal(
+    return _record(station, Refusal(
         frame_id=order.frame_id,
         camera=station.camera,
         role=order.role.value,
@@ -97,9 +98,23 @@ def refuse(station: Station, order: Order, code: str, reason: str) -> Outcome:
         code=code,
         reason=reason,
         decision=order.decision,
-    )
-    station.journal.refuse(refusal, stamp_now())
-    return Outcome(order.frame_id, "refused", 0.0, None, None, None, "closed", True, reason, report={"code": code})
+    ))  # fmt: skip
+
+
+def refuse_command(
+    station: Station, refused: Refused, planned_s: float | None, decision: Mapping[str, object]
+) -> Outcome:
+    """Write down that a long frame was not allowed; `planned_s` is None where no time would do."""
+    return _record(station, Refusal(
+        frame_id=refused.frame_id,
+        camera=station.camera,
+        role=Role.LONG.value,
+        timing=Kind.HELD.value,
+        planned_s=planned_s,
+        code=str(refused.code),
+        reason=f"{refused.reason} {refused.hint}",
+        decision=decision,
+    ))  # fmt: skip
 
 
 def outcome_of(report: ShutterReport) -> Outcome:
@@ -116,6 +131,14 @@ def outcome_of(report: ShutterReport) -> Outcome:
         reason=report.reason,
         report=report.as_message(),
     )
+
+
+def _record(station: Station, refusal: Refusal) -> Outcome:
+    station.journal.refuse(refusal, stamp_now())
+    report = {"code": refusal.code}
+    return Outcome(
+        refusal.frame_id, "refused", 0.0, None, None, None, "closed", True, refusal.reason, report=report
+    )  # fmt: skip
 
 
 def _refused_beforehand(station: Station, order: Order) -> Outcome | None:

@@ -27,11 +27,12 @@ from duskhold.faces.solve import add_solve_options
 from duskhold.faces.trouble import catching_signals, saying_trouble, status_after, watch_of
 
 if TYPE_CHECKING:
-    from datetime import datetime, tzinfo
+    from datetime import tzinfo
 
     from duskhold.app.exposing import Order, Watch
     from duskhold.app.settings import Settings
     from duskhold.app.station import Station
+    from duskhold.faces.solve import Question
     from duskhold.journal.entry import Frame
     from duskhold.light.dials import Mark
     from duskhold.plan.command import Refused, ShutterCommand
@@ -99,7 +100,8 @@ def _check(args: argparse.Namespace) -> None:
     """What is wrong with the options is said before anything is started."""
     from duskhold.faces.solve import ask
 
-    computed = [args.base, args.metered, args.opens, args.rate, args.place]
+    computed = [args.base, args.metered, args.opens, args.rate, args.place, args.readings]
+    shot = [args.aperture, args.iso, None if args.filters == "none" else args.filters]
     if args.seconds is None and not any(option is not None for option in computed):
         raise Wrong(
             "usage", "How long is not said.", field="--for",
@@ -107,7 +109,7 @@ def _check(args: argparse.Namespace) -> None:
         )  # fmt: skip
     if args.seconds is None:
         ask(args, opens_utc=now_utc())
-    elif any(option is not None for option in computed):
+    elif any(option is not None for option in (*computed, *shot)):
         raise Wrong("usage", "A given time and a computed one exclude each other.", field="--for")
     else:
         number_of("--for", args.seconds, 1e-3, 86_400.0, "s")
@@ -123,16 +125,17 @@ def _expose(
     args: argparse.Namespace, station: "Station", watch: "Watch", countdown: Countdown, caught: list[signal.Signals]
 ) -> "Frame":
     from duskhold.app.dialling import dialled
-    from duskhold.app.exposing import expose, refuse
+    from duskhold.app.exposing import expose, refuse, refuse_command
     from duskhold.app.readiness import unproven
+    from duskhold.faces.solve_answer import refused_body
     from duskhold.plan.command import Refused
 
     if args.opens is not None:
         _wait_for(args, LEAD_S, countdown, caught)
-    command = _command(args, station)
+    command, question = _command(args, station)
     if isinstance(command, Refused):
-        order = _order(station, command, args, None)
-        outcome = refuse(station, order, str(command.code), f"{command.reason} {command.hint}")
+        reasoning = {"asked": {"for_s": args.seconds}} if question is None else refused_body(question)
+        outcome = refuse_command(station, command, args.seconds, reasoning)
     elif (trouble := None if person_is_there() else unproven(station)) is not None:
         outcome = refuse(station, _order(station, command, args, None), trouble.code, trouble.reason)
     else:
@@ -160,8 +163,8 @@ def _wait_for(args: argparse.Namespace, early_s: float, countdown: Countdown, ca
         )
 
 
-def _command(args: argparse.Namespace, station: "Station") -> "ShutterCommand | Refused":
-    """The order as it is authorized now: a computed time is computed for this very opening."""
+def _command(args: argparse.Namespace, station: "Station") -> "tuple[ShutterCommand | Refused, Question | None]":
+    """The order as it is authorized now, and what a computed time, computed for this very opening, answers."""
     from duskhold.faces.solve import ask, decide
     from duskhold.plan.command import FrameId, authorize, authorize_hold
     from duskhold.plan.stamp import mint_frame_id
@@ -170,42 +173,21 @@ def _command(args: argparse.Namespace, station: "Station") -> "ShutterCommand | 
     frame_id = FrameId(mint_frame_id(now, secrets.token_hex(2)))
     limits = station.settings.limits.exposure()
     if args.seconds is not None:
-        return authorize_hold(frame_id, args.seconds, limits)
-    opens_utc: datetime = now + timedelta(seconds=LEAD_S)
-    return authorize(frame_id, decide(ask(args, opens_utc=opens_utc)), limits, now)
+        return authorize_hold(frame_id, args.seconds, limits), None
+    question = ask(args, opens_utc=now + timedelta(seconds=LEAD_S))
+    return authorize(frame_id, decide(question), limits, now), question
 
 
-def _order(
-    station: "Station", command: "ShutterCommand | Refused", args: argparse.Namespace, mark: "Mark | None"
-) -> "Order":
+def _order(station: "Station", command: "ShutterCommand", args: argparse.Namespace, mark: "Mark | None") -> "Order":
     """The order; with `mark`, the body's dial times it, and nobody can stop it."""
-    from duskhold.app.bodies import NOT_LEARNT, latency_of
-    from duskhold.app.exposing import Order
+    from duskhold.app.ordering import order_of
     from duskhold.faces.solve import decision_body
     from duskhold.frames.store import Role
-    from duskhold.plan.command import ShutterCommand
-    from duskhold.shutter.report import Kind
 
-    identity = station.identity()
-    latency = NOT_LEARNT if identity is None else latency_of(station.folders, identity)
     decision: dict[str, object] = {"asked": {"for_s": args.seconds}}
-    open_s, cap_s = args.seconds, args.seconds
-    if isinstance(command, ShutterCommand):
-        open_s, cap_s = command.open_s, command.cap_s
-        decision = decision if command.decision is None else decision_body(command.decision)
-    if mark is not None:
-        open_s, cap_s = mark.true_value, max(cap_s, mark.true_value)
-        decision |= {"dial": {"mark": mark.name, "open_s": mark.true_value, "can_be_stopped": False}}
-    return Order(
-        frame_id=command.frame_id,
-        kind=Kind.HELD if mark is None else Kind.DIAL,
-        role=Role.LONG,
-        open_s=open_s,
-        cap_s=cap_s,
-        latency_s=latency.seconds,
-        latency_sigma_s=latency.sigma_s,
-        decision=decision,
-    )
+    if command.decision is not None:
+        decision = decision_body(command.decision)
+    return order_of(station, command, Role.LONG, decision, mark)
 
 
 def _show(body: dict[str, Any], zone: "tzinfo | None") -> None:

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from duskhold.faces.solve import decision_body
+from duskhold.faces.solve import decide, decision_body
 from duskhold.plan.stamp import utc_text
 
 if TYPE_CHECKING:
@@ -68,6 +68,12 @@ def whole_body(
         "proposals": None if offers is None else [_proposal_body(one) for one in offers.now],
         "plan_b": None if offers is None else _later_body(offers),
     }
+
+
+def refused_body(question: "Question") -> dict[str, object]:
+    """The whole answer to what is not opened, with the ways out that the bag offers too."""
+    decision = decide(question)
+    return whole_body(question, decision, ending_of(question, decision, bool(question.bag)), None)
 
 
 def trend_body(trend: "Trend") -> dict[str, object]:
