@@ -80,5 +80,6 @@ def _simulation(camera: str, settings: Settings, state: object) -> Mapping[str, 
         "log": f"{state}/simulated-body.jsonl",
         "seed": chosen.seed,
         "filters": chosen.filters,
+        "fitted_file": f"{state}/simulated-fitted.txt",
         "rate_stops_per_min": chosen.rate_stops_per_min,
     }

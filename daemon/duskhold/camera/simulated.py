@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from duskhold.camera.body import BodyBusy, BodyRefusal, CaptureComplete, PictureStored, Released, SimulatedBody
 from duskhold.camera.card import CardFile
 from duskhold.camera.faults import Outage
+from duskhold.camera.hand import Hand
 from duskhold.camera.port import (
     BodyRefused,
     CameraBusy,
@@ -49,6 +50,7 @@ class SimulatedCamera:
         sleep: Callable[[float], None],
         zero_s: float = 0.0,
         record: BodyRecord | None = None,
+        hand: Hand | None = None,
     ) -> None:
         self.body = body
         self.outages: list[Outage] = []
@@ -56,6 +58,7 @@ class SimulatedCamera:
         self._sleep = sleep
         self._zero_s = zero_s
         self._record = record
+        self._hand = hand
         self._connected = False
         self._planned_openings = 0
         self._log_read = 0
@@ -184,6 +187,9 @@ class SimulatedCamera:
 
     def _settle(self) -> None:
         now_s = self._body_s()
+        fitted = self._hand.changed() if self._hand is not None else None
+        if fitted is not None:
+            self.body.fit(fitted, now_s)
         for event in self.body.advance(now_s):
             if isinstance(event, PictureStored):
                 self._events.append(CameraEvent(EventKind.PICTURE_ADDED, self._picture(event.file)))

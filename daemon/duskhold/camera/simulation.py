@@ -12,6 +12,7 @@ from typing import Any
 from duskhold.camera.body import SimulatedBody
 from duskhold.camera.card import FolderCard, MemoryCard
 from duskhold.camera.faults import read_faults
+from duskhold.camera.hand import Hand, channels_of
 from duskhold.camera.record import BodyRecord
 from duskhold.camera.shot import BodyProfile
 from duskhold.camera.simulated import SimulatedCamera
@@ -27,6 +28,7 @@ class SimulationOptions:
     By itself: a dusk at which f/8 and ISO 100 ask for 1/16 s without a filter, and a 6 stop filter is fitted, so
     that 4 s are the metered time and held frames of 2 to 8 s come out well. `place` (LAT,LON) takes the light
     from the sky's own curve from `start_utc` on, where `base_s` holds; otherwise it changes by a constant rate.
+    `fitted_file` names a file that says what a person fits later on (`camera.hand`).
     Without `card` the pictures stay in memory. `log` takes the body's own log. `profile` is of `BodyProfile`.
     """
 
@@ -38,6 +40,7 @@ class SimulationOptions:
     rate_stops_per_min: float = 0.0
     base_s: float = 0.0625
     filters: str = "6"
+    fitted_file: str | None = None
     temperature_c: float = 10.0
     dark_frame: str = "off"
     faults: tuple[str, ...] = ()
@@ -67,7 +70,8 @@ def build_simulated(
     body = build_body(options)
     zero_s = now()
     record = BodyRecord(Path(options.log), zero_s) if options.log else None
-    return SimulatedCamera(body, now, sleep, zero_s, record)
+    hand = Hand(Path(options.fitted_file), read_channels(options.filters)) if options.fitted_file else None
+    return SimulatedCamera(body, now, sleep, zero_s, record, hand)
 
 
 def build_body(options: SimulationOptions) -> SimulatedBody:
@@ -111,8 +115,7 @@ def _light(options: SimulationOptions, start_utc: datetime) -> Light:
 
 def read_channels(labels: str) -> Channels:
     """Stops per channel of filters as on their labels, with commas between. Raises `ValueError`."""
-    fitted = stack(parse_filters(labels))
-    return fitted.stops_rgb or (fitted.stops, fitted.stops, fitted.stops)
+    return channels_of(stack(parse_filters(labels)))
 
 
 def _boot_time_s() -> float:

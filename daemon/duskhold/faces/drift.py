@@ -55,9 +55,9 @@ def _trend(args: argparse.Namespace, settings: "Settings", metered_utc: datetime
     from duskhold.light.trend import NoTrend, fuse
     from duskhold.plan.decision import TrendDrift
 
-    place = place_of("--place", args.place) if args.place is not None else _own_place(settings)
+    place = place_of("--place", args.place) if args.place is not None else own_place(settings)
     readings = _readings(args, settings, opens_utc)
-    shape = None if place is None else _shape(place, metered_utc)
+    shape = None if place is None else shape_of(place, metered_utc)
     found = fuse(readings, metered_utc, opens_utc, settings.limits.reading_age_max_s, shape)
     if isinstance(found, NoTrend):
         said = found.reason[:1].upper() + found.reason[1:] + "."
@@ -68,11 +68,13 @@ def _trend(args: argparse.Namespace, settings: "Settings", metered_utc: datetime
     return TrendDrift(found)
 
 
-def _own_place(settings: "Settings") -> "Place | None":
+def own_place(settings: "Settings") -> "Place | None":
+    """The settings' place."""
     return None if settings.place is None else settings.place.place()
 
 
-def _shape(place: "Place", metered_utc: datetime) -> "SkyShape":
+def shape_of(place: "Place", metered_utc: datetime) -> "SkyShape":
+    """The clear sky of a place over the hours after metering."""
     from duskhold.light.skyshape import SkyShape
     from duskhold.plan.outlook import midnight_before, sky_of
 
