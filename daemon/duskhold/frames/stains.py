@@ -16,10 +16,12 @@ Values = NDArray[np.float32] | NDArray[np.float64] | NDArray[np.floating[Any]]
 _LAMP_STOPS_FROM = 0.2
 _SPOT_SHARE = 0.2
 _SPOT_SIGMAS = 8.0
-_SPOT_WIDTHS = (0.006, 0.06)
+_SPOT_WIDTHS = (0.01, 0.06)
+_SPOT_UNIT = 0.006
 _SPOT_DETAIL_LEFT = 0.45
-_CONTRAST_KEPT = 0.85
-_NEIGHBOURS_MIN = 7
+_LEAK_CONTRAST_KEPT = 0.93
+_SPOT_CONTRAST_KEPT = 0.85
+_NEIGHBOURS_MIN = 6
 _REDUCED_BY = 4
 _STEP_STOPS = 0.3
 _STEP_AGREE = 0.7
@@ -49,7 +51,7 @@ def find_leak(blocks: Blocks, gains: Floats, mid_tone: float) -> Leak | None:
         return None
     over_mean = blocks.second - gains * blocks.first
     added = np.minimum(over_mean, blocks.offset)
-    share = np.where(_kept_contrast(blocks, gains)[..., None], added, np.nan) / mid_tone
+    share = np.where(_kept_contrast(blocks, gains, _LEAK_CONTRAST_KEPT)[..., None], added, np.nan) / mid_tone
     smooth = _median_of_neighbours(share)
     strongest = np.nanmax(smooth, axis=2, initial=0.0, where=np.isfinite(smooth))
     row, column = np.unravel_index(int(np.argmax(strongest)), strongest.shape)
@@ -120,11 +122,11 @@ def slipped_step(cells: Cells, blocks: Blocks, gains: Floats) -> tuple[float, fl
 def find_spots(cells: Cells, blocks: Blocks, gains: Floats) -> list[Spot]:
     """Compact patches within static areas that are brighter, darker or emptier of detail than in the first picture."""
     rows, columns = cells.valid.shape
-    static = _static_cells(_kept_contrast(blocks, gains), blocks.side, rows, columns) & cells.valid
+    static = _static_cells(_kept_contrast(blocks, gains, _SPOT_CONTRAST_KEPT), blocks.side, rows, columns) & cells.valid
     if static.mean() < 0.01:
         return []
     first, second = (_luminance(each) for each in (cells.first * gains, cells.second))
-    unit = columns * _SPOT_WIDTHS[0]
+    unit = columns * _SPOT_UNIT
     # In shares of the light around: a crevice that a little stray light fills is no spot.
     change = np.asarray((second - first) / np.maximum(_blur(first, unit * 4), 1e-5), dtype=np.float32)
     level = np.where(static, _blur(change, unit / 2) - _blur(change, unit * 4), 0)
@@ -134,10 +136,10 @@ def find_spots(cells: Cells, blocks: Blocks, gains: Floats) -> list[Spot]:
     return [spot for mask in (by_light, by_detail) for spot in _compact(mask & static, static)]
 
 
-def _kept_contrast(blocks: Blocks, gains: Floats) -> Mask:
+def _kept_contrast(blocks: Blocks, gains: Floats, least: float) -> Mask:
     """Static blocks whose texture is as strong as it was: ripples that smooth out can look alike, and weaker."""
     left = blocks.slope[..., 1] / max(float(gains[1]), 1e-6)
-    return np.asarray(blocks.same & (left > _CONTRAST_KEPT))
+    return np.asarray(blocks.same & (left > least))
 
 
 def _without_detail(first: Floats, second: Floats, unit: float, static: Mask) -> Mask:
