@@ -53,3 +53,10 @@ def test_a_curve_that_ends_says_within() -> None:
     assert short.within_s == 7200.0 and short.shortfall_stops > 0.0
     assert KNOTS.rate_stops_per_min(30.0) == pytest.approx(-0.4)
     assert KNOTS.starts_s == 0.0 and math.isclose(KNOTS.level_stops(60.0), -0.4)
+
+
+def test_light_that_falls_past_all_numbers_is_unfinishable_and_no_error() -> None:
+    falling = Forecast((0.0, 60.0, 3600.0), (0.0, -40.0, -2400.0), goes_on=True)
+    found = falling.solve(1000.0, 0.0)
+    assert isinstance(found, Unfinishable)
+    assert found.most_plain_s == pytest.approx(60.0 / (40.0 * math.log(2.0)))

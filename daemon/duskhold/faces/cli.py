@@ -25,6 +25,7 @@ COMMANDS = (
     "depth",
     "check",
     "expose",
+    "one",
     "rehearse",
     "body",
     "status",

@@ -84,8 +84,8 @@ def run(args: argparse.Namespace) -> Answer:
         frame = _expose(args, station, watch, countdown, caught)
         countdown.clear()
     body = frame_record(frame) | {"notices": notices, "earlier": [frame_record(one) for one in earlier]}
-    status = status_after(caught, _status(body))
-    return Answer(body, status, partial(_show, body, zone_of(settings)))
+    status = status_after(caught, frame_status(body))
+    return Answer(body, status, partial(show_frame, body, zone_of(settings)))
 
 
 def camera_of(args: argparse.Namespace, settings: "Settings") -> str:
@@ -115,7 +115,7 @@ def _check(args: argparse.Namespace) -> None:
         number_of("--for", args.seconds, 1e-3, 86_400.0, "s")
 
 
-def _status(body: dict[str, Any]) -> int:
+def frame_status(body: dict[str, Any]) -> int:
     """A frame that opened and of which nothing came home is a failure, however well it was held."""
     held = body["open_s"] is None or body["open_s"] > 0
     return EXIT_FAILED if held and not body["files"] else EXIT_OF[body["outcome"]]
@@ -190,7 +190,8 @@ def _order(station: "Station", command: "ShutterCommand", args: argparse.Namespa
     return order_of(station, command, Role.LONG, decision, mark)
 
 
-def _show(body: dict[str, Any], zone: "tzinfo | None") -> None:
+def show_frame(body: dict[str, Any], zone: "tzinfo | None") -> None:
+    """The record of a frame just taken, for people."""
     from duskhold.faces.frames import show_records
 
     if body["earlier"]:

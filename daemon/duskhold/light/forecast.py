@@ -71,6 +71,8 @@ class Forecast:
             piece = min(len(self._per_s) - 1, bisect_right(self._sums, wanted) - 1)
             dose = wanted - self._sums[piece]
             a, level, opens_s = self._per_s[piece], self._levels[piece], self._at_s[piece]
+        if level == 0.0:
+            return None  # darker than a number can say, after light that fell so fast
         x = dose / level
         if abs(a * x) < _HARDLY:
             return opens_s + x * (1.0 - a * x / 2.0)

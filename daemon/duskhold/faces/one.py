@@ -1,0 +1,277 @@
+"""`duskhold one`: one guarded frame without typing a time: check, base frame, filter, computed at the real opening."""
+
+import argparse
+import secrets
+import sys
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.countdown import Countdown
+from duskhold.faces.inputs import (
+    folders_of,
+    now_utc,
+    number_of,
+    person_is_there,
+    read,
+    saying_journal_errors,
+    settings_of,
+    zone_of,
+)
+from duskhold.faces.trouble import catching_signals, saying_trouble, status_after, watch_of
+from duskhold.faces.vigil import Vigil, add_person_options, ensure_somebody_answers, stay_awake
+
+if TYPE_CHECKING:
+    from duskhold.app.base import Seen, Taken
+    from duskhold.app.checklist import Item
+    from duskhold.app.exposing import Watch
+    from duskhold.app.folders import Folders
+    from duskhold.app.one import Course
+    from duskhold.app.settings import Settings
+    from duskhold.app.station import Station
+    from duskhold.faces.solve import Question
+    from duskhold.journal.entry import Outcome
+    from duskhold.light.filters import Filter
+    from duskhold.plan.bag import BagFilter
+
+MOST_BASES = 4
+LONGEST_BETWEEN_S = 1800.0
+_LEAD_S = 0.1
+"""From the decision to the opening, as in `expose`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What the options ask for."""
+
+    args: argparse.Namespace
+    settings: "Settings"
+    bag: "tuple[BagFilter, ...]"
+    filters: "tuple[Filter, ...]"
+    glass: "Filter"
+
+    @property
+    def between_s(self) -> float:
+        between_s: float = self.args.between
+        return between_s
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """Where it happens: the camera, how it is watched, and how a person is waited for."""
+
+    station: "Station"
+    watch: "Watch"
+    vigil: Vigil
+
+
+def add_parser(subparsers: Any) -> None:
+    """Declare the command."""
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "one",
+        help="one long frame, from the base frame to its level, without typing a time",
+        description="Checks the camera, takes the base frame at the dial, aperture and ISO as they stand, asks for the "
+        "filter, and holds a frame of the same level, computed for the moment at which it really opens. With "
+        "--bases 2 the drift is measured; with one, the clear sky of the settings' place is followed.",
+    )
+    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
+    parser.add_argument("--filters", metavar="NAME,NAME", help="what is fitted after the base frame: names or labels")
+    parser.add_argument("--base", metavar="TIME", help="set the dial to this first; otherwise it stays as it stands")
+    parser.add_argument("--bases", metavar="N", type=int, default=1, help="how many base frames (1)")
+    parser.add_argument("--between", metavar="SECONDS", type=float, default=120.0, help="from one to the next (120)")
+    parser.add_argument("--go-on", action="store_true", help="take the frame although the check found something bad")
+    add_person_options(parser)
+
+
+def run(args: argparse.Namespace) -> Answer:
+    """Take the frame; its record is the answer, also when nothing was opened."""
+    from duskhold.app.one import bare_lens
+    from duskhold.app.record import frame_record
+    from duskhold.app.settling import settle_the_past
+    from duskhold.app.station import at_station
+    from duskhold.faces.expose import camera_of, frame_status
+    from duskhold.faces.one_show import saying_base_failures, show
+
+    settings = settings_of(args)
+    camera, folders = camera_of(args, settings), folders_of(args, settings)
+    wish = _wish(args, settings, folders)
+    countdown = Countdown(sys.stderr)
+    with (
+        catching_signals() as caught,
+        saying_trouble(),
+        saying_journal_errors(),
+        at_station(camera, settings, folders) as station,
+        saying_base_failures(caught),
+    ):
+        watch = watch_of(countdown, caught)
+        post = Post(station, watch, Vigil(countdown, caught, stay_awake(station)))
+        earlier = settle_the_past(station, watch)
+        notices = station.link.state()["notices"]
+        try:
+            with bare_lens(station):
+                outcome, level, bad = _take(wish, post)
+        finally:
+            countdown.clear()
+        frame = station.journal.frame(outcome.frame_id)
+    assert frame is not None, outcome.frame_id
+    body = frame_record(frame) | {"level": level, "check": [_item_body(item) for item in bad]}
+    body |= {"notices": notices, "earlier": [frame_record(one) for one in earlier]}
+    return Answer(body, status_after(caught, frame_status(body)), partial(show, body, zone_of(settings)))
+
+
+def _wish(args: argparse.Namespace, settings: "Settings", folders: "Folders") -> Wish:
+    from duskhold.app.bag import MeasurementUnread, bag_of, filters_from
+    from duskhold.faces.solve import STRONGEST_STACK_STOPS
+    from duskhold.light.filters import stack
+
+    number_of("--bases", args.bases, 1, MOST_BASES, "base frames")
+    number_of("--between", args.between, 0.0, LONGEST_BETWEEN_S, "s")
+    try:
+        bag = bag_of(settings, folders)
+    except MeasurementUnread as error:
+        raise Wrong("bad_measurement", f"{error}.", field="--data", exit_status=3) from error
+    names = args.filters
+    if names is None and len(bag) == 1:
+        names = bag[0].name
+    if names is None:
+        known = ", ".join(one.name for one in bag) or "none yet"
+        raise Wrong("usage", "Which filter?", field="--filters", hint=f"In the bag: {known}; --filters none for none.")
+    filters = read("--filters", names, partial(filters_from, bag))
+    glass = stack(filters)
+    number_of("--filters", glass.stops, 0.0, STRONGEST_STACK_STOPS, "stops in all")
+    if args.base is not None:
+        from duskhold.light.dials import SHUTTER
+
+        read("--base", args.base, SHUTTER.find)
+    if filters:
+        ensure_somebody_answers(args)
+    return Wish(args, settings, bag, filters, glass)
+
+
+def _take(wish: Wish, post: Post) -> "tuple[Outcome, dict[str, object] | None, list[Item]]":
+    from duskhold.app.base import against, dial_of, put_dial_back, see, set_dial
+    from duskhold.app.one import fit, record_level
+
+    bad = _checked(wish, post)
+    dial = dial_of(post.station) if wish.args.base is None else set_dial(post.station, wish.args.base)
+    seen, weights = see(_take_bases(wish, post))
+    if wish.filters:
+        post.vigil.until_done(wish.args, f"Fit the filter ({wish.glass.label})")
+        fit(post.station, wish.glass)
+    outcome = _hold(wish, post, seen, bad)
+    put_dial_back(post.station, dial)
+    if not outcome.files:
+        return outcome, None, bad
+    level = against(seen[-1], weights, outcome)
+    record_level(post.station, outcome, level)
+    return outcome, level, bad
+
+
+def _checked(wish: Wish, post: Post) -> "list[Item]":
+    """What is bad and was gone on with. Raises `Wrong` when it was not."""
+    from duskhold.app.check import NoBody
+    from duskhold.app.one import bad_items
+    from duskhold.shutter.holder_link import HolderRefused
+
+    args = wish.args
+    try:
+        bad = bad_items(post.station, args.bases + 1, zone_of(wish.settings))
+    except (NoBody, HolderRefused) as error:
+        said = str(error)
+        raise Wrong("not_checked", f"{said[:1].upper()}{said[1:]}.", exit_status=4) from error
+    if not bad or args.go_on:
+        return bad
+    told = "; ".join(f"{item.item} is {item.value} ({item.why}). {item.advice or ''}".strip() for item in bad)
+    if not args.json and person_is_there() and post.vigil.enter(f"{told}\nGo on anyway? y and").lower() in ("y", "yes"):
+        return bad
+    raise Wrong(
+        "not_ready", f"Not right: {told}", exit_status=3, field="--go-on",
+        hint="`duskhold check --fix` sets what can be set; --go-on takes the frame all the same.",
+    )  # fmt: skip
+
+
+def _take_bases(wish: Wish, post: Post) -> "list[Taken]":
+    """The base frames, `between_s` from one opening to the next."""
+    from duskhold.app.base import opened_utc_of, take_at_dial
+    from duskhold.frames.store import Role
+
+    post.vigil.countdown.say("base frame: nothing on the lens that comes off")
+    bases = [take_at_dial(post.station, Role.BASE, post.watch)]
+    while len(bases) < wish.args.bases:
+        next_utc = opened_utc_of(bases[-1].outcome) + timedelta(seconds=wish.between_s)
+        post.vigil.pause((next_utc - now_utc()).total_seconds(), "next base frame")
+        bases.append(take_at_dial(post.station, Role.BASE, post.watch))
+    return bases
+
+
+def _hold(wish: Wish, post: Post, seen: "tuple[Seen, ...]", bad: "list[Item]") -> "Outcome":
+    """Decide for the opening as it is now, and hold; what cannot be finished is not opened."""
+    from duskhold.app.dialling import dialled
+    from duskhold.app.exposing import expose, refuse, refuse_command
+    from duskhold.app.ordering import order_of
+    from duskhold.app.readiness import unproven
+    from duskhold.faces.solve import decide, decision_body
+    from duskhold.faces.solve_answer import refused_body
+    from duskhold.frames.store import Role
+    from duskhold.plan.command import FrameId, Refused, authorize
+    from duskhold.plan.stamp import mint_frame_id
+
+    station, now = post.station, now_utc()
+    course, question = _question(wish, seen, now + timedelta(seconds=_LEAD_S))
+    decision = decide(question)
+    told = _told(wish, seen, course, bad)
+    frame_id = FrameId(mint_frame_id(now, secrets.token_hex(2)))
+    command = authorize(frame_id, decision, station.settings.limits.exposure(), now)
+    if isinstance(command, Refused):
+        return refuse_command(station, command, decision.open_s, refused_body(question) | told)
+    reasoning = decision_body(decision) | told
+    trouble = None if person_is_there() else unproven(station)
+    if trouble is not None:
+        return refuse(station, order_of(station, command, Role.LONG, reasoning), trouble.code, trouble.reason)
+    with dialled(station, command.open_s) as mark:
+        return expose(station, order_of(station, command, Role.LONG, reasoning, mark), post.watch)
+
+
+def _question(wish: Wish, seen: "tuple[Seen, ...]", opens_utc: datetime) -> "tuple[Course, Question]":
+    """Counted from the newest base frame's own moment."""
+    from duskhold.app.one import course_of
+    from duskhold.faces.drift import own_place, shape_of
+    from duskhold.faces.solve import Question
+    from duskhold.plan.decision import Change
+
+    base = seen[-1]
+    metered_utc, shooting = base.reading.taken_utc, base.taken.shooting
+    place = own_place(wish.settings)
+    shape = None if place is None else shape_of(place, metered_utc)
+    course = course_of(seen, opens_utc, wish.settings.limits.reading_age_max_s, shape)
+    question = Question(
+        settings=wish.settings,
+        base_s=shooting.open_s,
+        filter=wish.glass,
+        change=Change(filter_stops=wish.glass.stops),
+        drift=course.drift,
+        metered_utc=metered_utc,
+        opens_utc=opens_utc,
+        filters=wish.filters,
+        bag=wish.bag,
+        apertures=(shooting.f_number, shooting.f_number),
+        isos=(shooting.iso, shooting.iso),
+    )
+    return course, question
+
+
+def _told(wish: Wish, seen: "tuple[Seen, ...]", course: "Course", bad: "list[Item]") -> dict[str, object]:
+    """What belongs into the record beside the decision."""
+    return {
+        "base_frames": [one.body() for one in seen],
+        "filters": [one.label for one in wish.filters],
+        "filter_stops": wish.glass.stops,
+        "light": course.body(),
+        "gone_on_with": [item.item for item in bad],
+    }
+
+
+def _item_body(item: "Item") -> dict[str, object]:
+    return {"item": item.item, "value": item.value, "expected": item.expected, "why": item.why}

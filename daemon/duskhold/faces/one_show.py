@@ -1,0 +1,71 @@
+"""What `duskhold one` says to people: the frame, the light it rests on, its level, or the ways out."""
+
+import signal
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from duskhold.faces import wording
+from duskhold.faces.answer import Wrong
+from duskhold.faces.expose import show_frame
+from duskhold.faces.trouble import status_after
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+
+@contextmanager
+def saying_base_failures(caught: Sequence[signal.Signals]) -> Iterator[None]:
+    """A base frame that cannot be taken or read becomes a `Wrong`."""
+    from duskhold.app.base import BaseFailed
+    from duskhold.frames.measure import MeasureError
+    from duskhold.shutter.holder_link import HolderRefused
+
+    try:
+        yield
+    except (BaseFailed, MeasureError, HolderRefused) as error:
+        said = str(error).rstrip(".")
+        raise Wrong(
+            "no_base_frame", f"{said[:1].upper()}{said[1:]}.", field="--base", exit_status=status_after(caught, 4),
+            hint="Turn the dial to the time that meters right, or say it: --base 1/15.",
+        ) from error  # fmt: skip
+
+
+def show(body: dict[str, Any], zone: "tzinfo | None") -> None:
+    """The record, for people."""
+    show_frame(body, zone)
+    decision = body["decision"]
+    for line in _light_lines(decision["light"], decision["base_frames"]):
+        print(f"  {line}")
+    if body["level"] is not None:
+        print(f"  {_level_line(body['level'])}")
+    if decision.get("ways_out"):
+        rows = [
+            [way["kind"], way["setting"], wording.duration(way["open_s"]), _short(way["shortfall_stops"])]
+            for way in decision["ways_out"]
+        ]
+        wording.print_table("Ways out", ("change", "to", "held for", ""), rows)
+
+
+def _light_lines(light: dict[str, Any], bases: list[dict[str, Any]]) -> list[str]:
+    def rate(value: float | None) -> str:
+        return "not known" if value is None else f"{wording.signed(value, 3)} stop/min"
+
+    measured, model = rate(light["measured_stops_per_min"]), rate(light["model_stops_per_min"])
+    lines = [f"light: measured {measured}, clear sky {model}; {light['choice']}: {light['reason']}"]
+    if light["disagreement"]:
+        lines.append(light["disagreement"])
+    if bases[-1]["at_least"]:
+        lines.append("the base frame is clipped: it tells only how bright the scene is at least")
+    return lines
+
+
+def _level_line(level: dict[str, Any]) -> str:
+    if level["stops"] is None:
+        return f"level against the base frame not told: {level['reason']}"
+    clipped = ", clipped: at least" if level["at_least"] else ""
+    return f"level {wording.stops(level['stops'])} against the base frame{clipped}"
+
+
+def _short(stops: float) -> str:
+    return "" if stops == 0.0 else f"short by {stops:.2f} stop"
