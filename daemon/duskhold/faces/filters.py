@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import folders_of, read, settings_of
+from duskhold.faces.vigil import add_person_options
 
 if TYPE_CHECKING:
     from duskhold.app.settings import Settings
@@ -23,11 +24,15 @@ def add_parser(subparsers: Any) -> None:
         "filters",
         help="the filter bag: what each takes, measuring and checking one",
         description="Without a word: the bag. `measure`: stops per channel from three raw files, bare - filtered - "
-        "bare, of an even wall or sky, kept with copies of the frames. `check`: a base frame and one through the "
-        "filter against what is stored.",
+        "bare, of an even wall or sky, kept with copies of the frames; with --camera they are taken. "
+        "`check`: a base frame and one through the filter against what is stored.",
     )
     parser.add_argument("act", nargs="?", choices=("measure", "check"), help="what to do; the bag is listed without it")
-    parser.add_argument("--name", metavar="NAME", help="the filter's name in the settings")
+    parser.add_argument("which", nargs="?", metavar="NAME", help="the filter's name in the settings")
+    parser.add_argument("--camera", metavar="ADDRESS", help="measure: take the three frames with this camera")
+    parser.add_argument("--base", metavar="TIME", help="measure: set the dial to this first")
+    add_person_options(parser)
+    parser.add_argument("--name", metavar="NAME", help="the same as NAME")
     parser.add_argument("--files", metavar="FILE", nargs="+", help="measure: BARE FILTERED BARE; check: BASE FILTERED")
     parser.add_argument("--times", metavar="T,T,T", help="true times where the files do not know them: 1/60,16,1/60")
     parser.add_argument("--area", metavar="L,T,R,B", help="rectangle as shares of width and height (the middle fifth)")
@@ -89,17 +94,23 @@ def _show_bag(bag: "tuple[BagFilter, ...]", caution: str | None) -> None:
 
 
 def _measure(args: argparse.Namespace, settings: "Settings") -> Answer:
-    from duskhold.app.bag import calibration_body
+    from duskhold.app.bag import bag_of, calibration_body
     from duskhold.app.calibrating import MIDDLE, calibrate, from_files
+    from duskhold.faces.filters_walk import named_in_bag, walk_at_camera
     from duskhold.frames.store import ensure_room
 
     name = _name(args)
-    first, filtered, last = _files(args, 3, "BARE FILTERED BARE")
-    folders = folders_of(args, settings)
+    folders, times_s = folders_of(args, settings), _times(args)
+    if args.files is None and args.camera is not None:
+        known = named_in_bag(name, bag_of(settings, folders))
+        walked, folders = walk_at_camera(args, settings, folders, known)
+        (first, filtered, last), times_s = walked.files, times_s or walked.times_s
+    else:
+        first, filtered, last = _files(args, 3, "BARE FILTERED BARE")
     with _saying_what_is_wrong():
         size = sum(path.stat().st_size for path in (first, filtered, last))
         ensure_room(folders.data, size, settings.limits.disk_reserve_mb * 1_000_000)
-        found, files = calibrate(folders, name, from_files((first, filtered, last)), _area(args, MIDDLE), _times(args))
+        found, files = calibrate(folders, name, from_files((first, filtered, last)), _area(args, MIDDLE), times_s)
     in_bag = name in {one.name for one in settings.filters}
     body = calibration_body(found) | {
         "in_settings": in_bag,
@@ -153,7 +164,7 @@ def _show_checked(body: dict[str, Any]) -> None:
 
 
 def _name(args: argparse.Namespace) -> str:
-    name: str | None = args.name
+    name: str | None = args.which or args.name
     if not name or name.split() != [name]:
         raise Wrong("usage", "Which filter? One word is needed.", field="--name")
     return name
