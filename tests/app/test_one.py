@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from duskhold.app.base import Seen, Taken, mark_of
+from duskhold.app.base_frames import Seen, Taken, mark_of
 from duskhold.app.one import course_of
 from duskhold.frames.picture import Picture, picture_from_coded
 from duskhold.frames.reading import AreaLevel

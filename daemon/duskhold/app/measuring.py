@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from duskhold.app.base import BaseFailed, dial_of, mark_of, picture_of, put_dial_back, set_dial, take_at_dial
+from duskhold.app.base_frames import BaseFailed, dial_of, mark_of, picture_of, put_dial_back, set_dial, take_at_dial
 from duskhold.app.calibrating import LONGEST_ON_DIAL_S, Step
 from duskhold.app.exposing import Watch, expose
 from duskhold.app.ordering import order_of

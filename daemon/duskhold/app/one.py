@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from pathlib import Path
 
-from duskhold.app.base import Seen
+from duskhold.app.base_frames import Seen
 from duskhold.app.check import ask_facts
 from duskhold.app.checklist import Item, State, Wanted, judge
 from duskhold.app.station import Station, stamp_now

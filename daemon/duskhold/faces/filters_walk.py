@@ -47,7 +47,7 @@ def walk_at_camera(
         watch = watch_of(countdown, caught)
         settle_the_past(station, watch)
         if args.base is not None:
-            from duskhold.app.base import set_dial
+            from duskhold.app.base_frames import set_dial
 
             set_dial(station, args.base)
         vigil = Vigil(countdown, caught, stay_awake(station))

@@ -24,7 +24,7 @@ from duskhold.faces.trouble import catching_signals, saying_trouble, status_afte
 from duskhold.faces.vigil import Vigil, add_person_options, ensure_somebody_answers, stay_awake
 
 if TYPE_CHECKING:
-    from duskhold.app.base import Seen, Taken
+    from duskhold.app.base_frames import Seen, Taken
     from duskhold.app.checklist import Item
     from duskhold.app.exposing import Watch
     from duskhold.app.folders import Folders
@@ -151,7 +151,7 @@ def _wish(args: argparse.Namespace, settings: "Settings", folders: "Folders") ->
 
 
 def _take(wish: Wish, post: Post) -> "tuple[Outcome, dict[str, object] | None, list[Item]]":
-    from duskhold.app.base import against, dial_of, put_dial_back, see, set_dial
+    from duskhold.app.base_frames import against, dial_of, put_dial_back, see, set_dial
     from duskhold.app.one import fit, record_level
 
     bad = _checked(wish, post)
@@ -194,7 +194,7 @@ def _checked(wish: Wish, post: Post) -> "list[Item]":
 
 def _take_bases(wish: Wish, post: Post) -> "list[Taken]":
     """The base frames, `between_s` from one opening to the next."""
-    from duskhold.app.base import opened_utc_of, take_at_dial
+    from duskhold.app.base_frames import opened_utc_of, take_at_dial
     from duskhold.frames.store import Role
 
     post.vigil.countdown.say("base frame: nothing on the lens that comes off")

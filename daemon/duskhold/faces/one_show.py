@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 @contextmanager
 def saying_base_failures(caught: Sequence[signal.Signals]) -> Iterator[None]:
     """A base frame that cannot be taken or read becomes a `Wrong`."""
-    from duskhold.app.base import BaseFailed
+    from duskhold.app.base_frames import BaseFailed
     from duskhold.frames.measure import MeasureError
     from duskhold.shutter.holder_link import HolderRefused
 
