@@ -115,14 +115,14 @@ def gather_blocks(cells: Cells) -> Blocks:
     columns = cells.valid.shape[1]
     side = max(4, round(columns / BLOCKS_ACROSS))
     valid = _blocked(cells.valid.astype(np.float32)[..., None], side)
-    count = valid.sum(axis=2)
-    first, second = _blocked(cells.first, side), _blocked(cells.second, side)
-    weight = valid / np.maximum(count[:, :, None], 1)
-    mean_first, mean_second = (first * weight).sum(axis=2), (second * weight).sum(axis=2)
-    from_first, from_second = first - mean_first[:, :, None], second - mean_second[:, :, None]
-    spread_first = (from_first**2 * weight).sum(axis=2)
-    spread_second = (from_second**2 * weight).sum(axis=2)
-    together = (from_first * from_second * weight).sum(axis=2)
+    count = np.maximum(valid.sum(axis=2), 1)
+    first, second = _blocked(cells.first, side) * valid, _blocked(cells.second, side) * valid
+    mean_first, mean_second = (np.einsum("rcsk->rck", each) / count for each in (first, second))
+    from_first, from_second = first - mean_first[:, :, None] * valid, second - mean_second[:, :, None] * valid
+    spread_first, spread_second, together = (
+        np.einsum("rcsk,rcsk->rck", one, other) / count
+        for one, other in ((from_first, from_first), (from_second, from_second), (from_first, from_second))
+    )
     slope = together / np.maximum(spread_first, 1e-12)
     filled = count[..., 0] >= 0.5 * side * side
     # What the line leaves over: a rock with water beside it follows the line by and large, and not closely.

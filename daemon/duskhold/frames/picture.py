@@ -28,7 +28,7 @@ MID_TONE_RAW = 0.104
 """The same in a raw file metered with K = 12.5: 3.263 stops under full scale (ISO 2720 and ISO 12232)."""
 _FULL_FROM_8_BIT = 254  # the coding of a JPEG takes 255 to 254 here and there
 _FULL_FROM_RAW = 0.995
-_STRIP_CELLS = 48
+_STRIP_CELLS = 16
 _ROWS_SPARED_FROM = 4  # of a cell this large every second row tells as much
 
 

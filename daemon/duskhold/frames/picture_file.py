@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import warnings
 from pathlib import Path
 from typing import Any
@@ -54,9 +55,10 @@ def read_picture(path: Path) -> Picture:
     if not head:
         raise PictureEmpty(f"{path.name} is empty (0 bytes).")
     if head.startswith(_JPEG):
-        return _read_coded(path, _checked_jpeg(path))
+        _check_jpeg(path)
+        return _read_coded(path)
     if head.startswith(_PNG) or (head.startswith(_TIFF) and path.suffix.lower() in (".tif", ".tiff")):
-        return _read_coded(path, np.fromfile(path, np.uint8))
+        return _read_coded(path)
     return picture_from_mosaic(read_mosaic(path))
 
 
@@ -109,9 +111,9 @@ def _neutral(raw: Any) -> tuple[float, float, float]:
     return (red / green, 1.0, blue / green) if min(red, green, blue) > 0 else (1.0, 1.0, 1.0)
 
 
-def _read_coded(path: Path, content: NDArray[np.uint8]) -> Picture:
+def _read_coded(path: Path) -> Picture:
     turned_deg = _checked_header(path)
-    numbers = cv2.imdecode(content, cv2.IMREAD_COLOR)  # turns the picture as its Exif asks
+    numbers = cv2.imread(os.fspath(path), cv2.IMREAD_COLOR)  # turns the picture as its Exif asks
     if numbers is None:
         raise PictureCorrupt(f"{path.name} cannot be decoded: it is damaged or ends too early.")
     return picture_from_coded(np.asarray(numbers, dtype=np.uint8), turned_deg)
@@ -164,8 +166,8 @@ def _ensure_size(path: Path, width: int, height: int) -> None:
         raise PictureUnsuited(f"{path.name} has {width} by {height} pixels, more than can be measured.")
 
 
-def _checked_jpeg(path: Path) -> NDArray[np.uint8]:
-    """The file's bytes, once their end is there and no marker stands where none may (ITU-T T.81, annex B).
+def _check_jpeg(path: Path) -> None:
+    """The file's end is there and no marker stands where none may (ITU-T T.81, annex B).
 
     The decoder fills up what is missing with grey and says nothing.
     """
@@ -181,7 +183,6 @@ def _checked_jpeg(path: Path) -> NDArray[np.uint8]:
     allowed = (inside == 0) | ((inside >= 0xD0) & (inside <= 0xD7)) | np.isin(inside, (0xFF, 0xC4, 0xDA, 0xDB, 0xDD))
     if not allowed.all():
         raise PictureCorrupt(f"{path.name} is damaged: marks stand where none may be in a JPEG.")
-    return content
 
 
 def _scan_start(path: Path, content: NDArray[np.uint8]) -> int:
