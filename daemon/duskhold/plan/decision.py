@@ -141,6 +141,17 @@ def solve(
     )
 
 
+def light_stops_since(drift: Drift, metered_utc: datetime, at_utc: datetime) -> float:
+    """How much brighter the light is at `at_utc` than at the metering, in stops; negative where it has faded."""
+    after_s = (at_utc - metered_utc).total_seconds()
+    if isinstance(drift, TrendDrift):
+        return drift.trend.forecast.level_stops(after_s) - drift.trend.forecast.level_stops(0.0)
+    if isinstance(drift, SteadyDrift):
+        return drift.rate_stops_per_min * after_s / 60.0
+    sky, metered_s = _sky_since_midnight(drift.place, metered_utc)
+    return math.log2(sky.level(metered_s + after_s) / sky.level(metered_s))
+
+
 def _along(
     drift: Drift, metered_utc: datetime, plain_s: float, delay_s: float
 ) -> tuple[OpenTime | Unfinishable, float, float | None]:
@@ -150,9 +161,7 @@ def _along(
         rate = drift.rate_stops_per_min
         error_stops = constant_error_stops(rate, plain_s, delay_s, plain_s)
         return solve_constant(rate, plain_s, delay_s), rate, error_stops
-    midnight = metered_utc.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
-    sky = _sky(drift.place, midnight)
-    metered_s = (metered_utc - midnight).total_seconds()
+    sky, metered_s = _sky_since_midnight(drift.place, metered_utc)
     opens_s = metered_s + delay_s
     found = solve_curve(sky, plain_s, metered_s, opens_s)
     error = None
@@ -168,6 +177,11 @@ def _along_trend(
     if plain_s <= LONGEST_HELD_ERROR_S:
         error = math.log2(forecast.dose(delay_s, delay_s + plain_s) / plain_s)
     return forecast.solve(plain_s, delay_s), forecast.rate_stops_per_min(delay_s), error
+
+
+def _sky_since_midnight(place: Place, at_utc: datetime) -> tuple[SkyCurve, float]:
+    midnight = at_utc.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
+    return _sky(place, midnight), (at_utc - midnight).total_seconds()
 
 
 @lru_cache(maxsize=4)
