@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -10,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
+from duskhold.app.judging import CROPS
 from duskhold.app.record import frame_record
-from duskhold.frames.evening import Evening, EveningFrame, causes_of, crops_of, thumbnail_of
+from duskhold.frames.evening import Evening, EveningFrame, causes_of, thumbnail_of
 from duskhold.frames.ledger import checksums, log_text, table_csv
 from duskhold.frames.once import write_once
 from duskhold.frames.page import page_html
@@ -93,18 +95,19 @@ def _told(
         return replace(told, trouble=str(error)), None
     told = replace(told, thumbnail=thumbnail_of(picture), level_stops=_level(record, path, picture))
     if base is not None and record["role"] != Role.BASE.value:
-        told = _measured(told, path, picture, base)
+        told = _measured(told, path, base)
     return told, path
 
 
-def _measured(told: EveningFrame, path: Path, picture: Picture, base: tuple[EveningFrame, Path]) -> EveningFrame:
+def _measured(told: EveningFrame, path: Path, base: tuple[EveningFrame, Path]) -> EveningFrame:
     base_frame, base_path = base
     try:
-        found = compare_apart(Question(str(base_path), str(path)))
-        crops = crops_of(read_picture(base_path), picture) if found["verdict"] else ()
-    except (MeasuringFailed, PictureUnread, OSError) as error:
+        found = compare_apart(Question(str(base_path), str(path), crops=CROPS))
+    except MeasuringFailed as error:
         return replace(told, trouble=str(error))
-    return replace(told, measured=found, base_id=str(base_frame.record["frame_id"]), crops=crops)
+    crops = found.pop("crops_jpeg", None)
+    shown = None if crops is None else base64.b64decode(crops)
+    return replace(told, measured=found, base_id=str(base_frame.record["frame_id"]), crops_jpeg=shown)
 
 
 def _picture_path(record: Mapping[str, Any]) -> Path | None:

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import base64
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from duskhold.frames.comparison import Measures, NotComparable, measure
+from duskhold.frames.crops import crops_jpeg
 from duskhold.frames.measure import Area
+from duskhold.frames.picture import Picture
 from duskhold.frames.picture_file import PictureUnread, read_picture
-from duskhold.frames.tiles import cut_tiles
-from duskhold.frames.verdict import Finding, FrameLimits, Rig, judge
+from duskhold.frames.tiles import Tiles, cut_tiles
+from duskhold.frames.verdict import Finding, FrameLimits, Rig, judge, judge_scout
 
 if TYPE_CHECKING:
     from duskhold.frames.worker import Question
+
+    Judged = Callable[[Question, Measures], list[Finding]]
 
 
 class PairUnsuited(PictureUnread):
@@ -23,29 +29,81 @@ class PairUnsuited(PictureUnread):
     code = NotComparable.code
 
 
-def compare_files(question: Question) -> dict[str, Any]:
-    """Measure the long frame, and the scout if there is one, against the base. Raises `PictureUnread`, `OSError`."""
-    paths = [Path(each) for each in (question.base, question.long, question.scout) if each is not None]
+class BaseMemory:
+    """The last base frame read, with its pieces: long and scout frames of one base come one after the other."""
+
+    def __init__(self) -> None:
+        self._known: tuple[object, Picture, Tiles] | None = None
+
+    def base(self, path: Path) -> tuple[Picture, Tiles]:
+        """Read it, unless it is the one that is known. Raises `PictureUnread`, `OSError`."""
+        seen = path.stat()
+        mark = (path, seen.st_ino, seen.st_size, seen.st_mtime_ns)
+        if self._known is None or self._known[0] != mark:
+            self._known = None  # two large pictures at once are one too many
+            picture = read_picture(path)
+            self._known = (mark, picture, cut_tiles(picture))
+        return self._known[1], self._known[2]
+
+
+def compare_files(question: Question, memory: BaseMemory | None = None) -> dict[str, Any]:
+    """Measure the long frame, the scout, or both against the base. Raises `PictureUnread`, `OSError`.
+
+    The answer is that of the long frame, with `scout` in it, or that of the scout where there is no long frame.
+    """
+    others = [Path(each) for each in (question.long, question.scout) if each is not None]
     with ThreadPoolExecutor(2) as readers:  # decoding lets other threads run
-        base, *others = readers.map(read_picture, paths)
-    area, limits = Area(*question.area), FrameLimits(**question.limits)
-    rig = Rig(**question.rig) if question.rig else None
-    tiles = cut_tiles(base)
-    try:
-        measured = [measure(base, other, area, tiles) for other in others]
-    except NotComparable as error:
-        raise PairUnsuited(str(error)) from error
-    verdict = judge(measured[0], limits, question.expected_stops, rig)
-    body = as_data(measured[0], verdict) | {
+        first = readers.submit((memory or BaseMemory()).base, Path(question.base))
+        read = list(readers.map(read_picture, others))
+        base, tiles = first.result()
+    judges = [_of_long] * (question.long is not None) + [_of_scout] * (question.scout is not None)
+    told = [_told(question, base, tiles, picture, judge_it) for picture, judge_it in zip(read, judges, strict=True)]
+    body: dict[str, Any] = told[0] if told else {"good": None}
+    if len(told) == 2:
+        body["scout"] = told[1]
+    return body | {
         "width_px": base.width,
         "height_px": base.height,
         "kind": base.kind.value,
         "expected_stops": question.expected_stops,
-        "limits": asdict(limits),
+        "limits": asdict(FrameLimits(**question.limits)),
     }
-    if question.scout is not None:
-        body["scout"] = as_data(measured[1], judge(measured[1], limits, None, rig))
+
+
+def _told(question: Question, base: Picture, tiles: Tiles, other: Picture, judged: Judged) -> dict[str, Any]:
+    try:
+        measures = measure(base, other, Area(*question.area), tiles)
+    except NotComparable as error:
+        raise PairUnsuited(str(error)) from error
+    verdict = judged(question, measures)
+    body = as_data(measures, verdict)
+    if verdict and question.crops:
+        crops = crops_jpeg(base, other, _fault_places(measures, verdict), question.crops)
+        body["crops_jpeg"] = base64.b64encode(crops).decode()
     return body
+
+
+def _of_long(question: Question, measures: Measures) -> list[Finding]:
+    return judge(measures, FrameLimits(**question.limits), question.expected_stops, _rig(question))
+
+
+def _of_scout(question: Question, measures: Measures) -> list[Finding]:
+    return judge_scout(measures, FrameLimits(**question.limits), question.scout_expected_stops, _rig(question))
+
+
+def _rig(question: Question) -> Rig | None:
+    return Rig(**question.rig) if question.rig else None
+
+
+def _fault_places(measures: Measures, verdict: list[Finding]) -> list[tuple[float, float]]:
+    """Where the faults that have a place are to be seen."""
+    codes = {finding.code for finding in verdict}
+    found = [spot.place for spot in measures.spots] if "spots" in codes else []
+    if "leak" in codes and measures.leak is not None:
+        found.append(measures.leak.place)
+    if "lamp" in codes and measures.lamp_place is not None:
+        found.append(measures.lamp_place)
+    return found
 
 
 def as_data(measures: Measures, verdict: list[Finding]) -> dict[str, Any]:

@@ -23,8 +23,7 @@ article{background:var(--card);border:1px solid var(--line);border-radius:.5rem;
 article>div{padding:.6rem .8rem}article>img{display:block;width:100%;height:auto}
 article h3{font-size:1rem;margin:0;overflow-wrap:anywhere}
 .good{color:var(--good)}.bad{color:var(--bad)}ul{margin:.3rem 0;padding-left:1.1rem}
-.crops{display:grid;grid-template-columns:repeat(3,1fr);gap:.25rem;margin-top:.5rem}
-.crops figure{margin:0}.crops img{width:100%;height:auto;display:block;image-rendering:pixelated}
+.crops{margin-top:.5rem}.crops img{width:100%;height:auto;display:block;image-rendering:pixelated}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:.3rem .6rem;border-bottom:1px solid var(--line);vertical-align:top}
 td.number,th.number{text-align:right;white-space:nowrap}
@@ -75,10 +74,7 @@ def _card(frame: EveningFrame) -> str:
     word = f"<span class='bad'>{escape(causes[0])}</span>" if causes else f"<span class='good'>{fine}</span>"
     verdict = (frame.measured or {}).get("verdict", [])
     lines = "".join(f"<li>{escape(finding['text'])}</li>" for finding in verdict)
-    crops = "".join(
-        f"<figure>{_image(crop.base, 'base frame, detail')}{_image(crop.long, 'this frame, detail')}</figure>"
-        for crop in frame.crops
-    )
+    crops = "" if frame.crops_jpeg is None else _image(frame.crops_jpeg, "details of the base frame and of this one")
     shown = f"<div class='crops'>{crops}</div><p class='soft'>Details: above the base frame, below this one.</p>"
     return (
         f"<article>{picture}<div><h3>{escape(str(record['role']))} · {escape(_clock(record))}</h3>"

@@ -14,6 +14,7 @@ from duskhold.frames.comparison import Measures
 CODES = {
     "cap_on": "no light came through",
     "framing": "the two frames have too little in common to be laid on each other",
+    "filter": "the scout frame's level is not that of the filter which should be fitted",
     "moved": "the camera moved between the frames",
     "moved_during": "the camera moved while the shutter was open",
     "zoom": "the focal length changed",
@@ -87,8 +88,34 @@ def judge(
         *_of_light(measures, limits, expected_stops),
         *_of_glass(measures, limits),
     ]
-    order = list(CODES)
-    return sorted(found, key=lambda finding: order.index(finding.code))
+    return sorted(found, key=_rank)
+
+
+def judge_scout(
+    measures: Measures, limits: FrameLimits | None = None, expected_stops: float | None = None, rig: Rig | None = None
+) -> list[Finding]:
+    """The same of a scout frame, through the filter, before the long frame is opened.
+
+    `expected_stops` is its level against the base frame by both exposures and the filters; None when nobody knows.
+    """
+    limits = limits or FrameLimits()
+    found = judge(measures, limits, None, rig)
+    if expected_stops is None or measures.level_error_stops is None:
+        return found
+    if measures.dark_share < limits.dark_share * 2**expected_stops:
+        return judge(measures, limits, expected_stops, rig)
+    error = measures.level_error_stops - expected_stops
+    if abs(error) > limits.level_stops:
+        text = (
+            f"{abs(error):.2f} stop {'brighter' if error > 0 else 'darker'} than the filter lets through: "
+            "a wrong one, two or none are fitted, or the light changed; look at it"
+        )
+        found.append(Finding("filter", text, error, limits.level_stops))
+    return sorted(found, key=_rank)
+
+
+def _rank(finding: Finding) -> int:
+    return list(CODES).index(finding.code)
 
 
 def _of_place(measures: Measures, limits: FrameLimits, rig: Rig | None) -> Iterator[Finding]:

@@ -1,0 +1,236 @@
+"""Frames judged after they came home: what is wrong, in one plain line, and what to do about it.
+
+For whoever takes frames (`duskhold one`, the evening machine):
+
+    judge(base, long, scout=None, expected_stops=0.0, standards=Standards()) -> Verdict
+    judge_scout(base, scout, expected_stops, standards=Standards()) -> Verdict
+    with Judge(standards) as judge:      the same two as methods, in one measuring process for a whole evening, and
+        judge.look_ahead(base)           the base frame read while the filter is fitted: a scout is judged sooner
+    act_of(findings) -> Act              STOP, ASK, RETAKE, CORRECT or KEEP, the strongest; ACTS has it by code
+    light_in_frame(base_reading, verdict, ...) -> Reading     what a long frame tells of the light, for the trend
+
+All of it is measured in a worker process of the lowest priority, the first to go when memory runs out.
+`Verdict.act` is ASK, with `trouble`, when a frame could not be measured: nobody knows whether it is good.
+"""
+
+from __future__ import annotations
+
+import base64
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from enum import Enum
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from duskhold.frames.measure import WHOLE, Area
+from duskhold.frames.verdict import CODES, Finding, FrameLimits, Rig
+from duskhold.frames.worker import MeasuringFailed, Question, Worker
+from duskhold.light.reading import Reading
+
+DEW_ENDS_AT = 0.8
+"""With less of the base frame's contrast than this a series ends: dew or spray. Common practice, no source."""
+CROPS = 3
+_LONG_SIGMA_STOPS = 0.05
+
+
+class Act(Enum):
+    """What to do about a frame, the weakest first."""
+
+    KEEP = "keep"
+    CORRECT = "correct"
+    """The next frame's time."""
+    RETAKE = "retake"
+    """The same frame again, as it was planned."""
+    ASK = "ask"
+    """A person has to look at camera, lens or filter before the next one."""
+    STOP = "stop"
+    """Nothing further will come out."""
+
+
+ACTS: Mapping[str, Act] = {
+    "cap_on": Act.ASK,
+    "framing": Act.ASK,
+    "filter": Act.ASK,
+    "moved": Act.RETAKE,
+    "moved_during": Act.RETAKE,
+    "zoom": Act.ASK,
+    "soft": Act.ASK,
+    "clipped": Act.CORRECT,
+    "level": Act.CORRECT,
+    "dew": Act.ASK,
+    "leak": Act.ASK,
+    "lamp": Act.RETAKE,
+    "spots": Act.ASK,
+    "corners": Act.KEEP,
+    "step": Act.ASK,
+    "cast": Act.KEEP,
+    "hot_pixels": Act.KEEP,
+}
+"""By code of a verdict. Dew past `DEW_ENDS_AT` means STOP."""
+assert ACTS.keys() == CODES.keys()
+
+
+@dataclass(frozen=True, slots=True)
+class Standards:
+    """What frames are held to: past `limits` they are not good; `rig` lets a shift be said as a leg that sank."""
+
+    limits: FrameLimits = field(default_factory=FrameLimits)
+    rig: Rig | None = None
+    area: Area = WHOLE
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """`line` is the worst finding in one plain sentence. `good` is None when the frame could not be measured.
+
+    `level_error_stops` is against the level that was wanted, positive is brighter, None when not told. `measured` are
+    all numbers as `duskhold compare --json` has them, `crops_jpeg` what is to be seen of a fault.
+    """
+
+    good: bool | None
+    act: Act
+    line: str
+    findings: tuple[Finding, ...]
+    level_error_stops: float | None
+    measured: Mapping[str, Any]
+    crops_jpeg: bytes | None = None
+    trouble: str | None = None
+
+    def body(self) -> dict[str, object]:
+        """As the record has it."""
+        return {
+            "good": self.good,
+            "act": self.act.value,
+            "line": self.line,
+            "level_error_stops": self.level_error_stops,
+            "measured": dict(self.measured),
+            "reason": self.trouble,
+        }
+
+
+class Judge:
+    """Judges one evening's frames; a context, since it keeps a measuring process."""
+
+    def __init__(self, standards: Standards | None = None) -> None:
+        self._standards = standards or Standards()
+        self._worker = Worker()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._worker.__exit__(kind, error, trace)
+
+    def look_ahead(self, base: Path) -> None:
+        """Read the base frame now, without waiting for it."""
+        self._worker.prepare(self._question(base))
+
+    def judge(self, base: Path, long: Path, scout: Path | None = None, expected_stops: float = 0.0) -> Verdict:
+        """The long frame against its base frame; `expected_stops` is the level that was wanted.
+
+        With `scout` that frame is measured too, and stands in `measured` under its name.
+        """
+        named = None if scout is None else str(scout)
+        return self._verdict(self._question(base, long=str(long), scout=named, expected_stops=expected_stops))
+
+    def judge_scout(self, base: Path, scout: Path, expected_stops: float | None) -> Verdict:
+        """The scout frame, before the long frame; `expected_stops` by exposures, filters and drift."""
+        return self._verdict(self._question(base, scout=str(scout), scout_expected_stops=expected_stops))
+
+    def _question(self, base: Path, **more: Any) -> Question:
+        standards = self._standards
+        area = standards.area
+        return Question(
+            base=str(base),
+            area=(area.left, area.top, area.right, area.bottom),
+            limits=asdict(standards.limits),
+            rig=None if standards.rig is None else asdict(standards.rig),
+            crops=CROPS,
+            **more,
+        )
+
+    def _verdict(self, question: Question) -> Verdict:
+        try:
+            found = self._worker.ask(question)
+        except MeasuringFailed as error:
+            return Verdict(None, Act.ASK, f"not measured: {error}", (), None, {}, trouble=str(error))
+        crops = found.pop("crops_jpeg", None)
+        findings = tuple(Finding(**each) for each in found["verdict"])
+        wanted_stops = question.expected_stops if question.long is not None else question.scout_expected_stops
+        level = found["level_error_stops"]
+        return Verdict(
+            good=found["good"],
+            act=act_of(findings),
+            line=line_of(findings),
+            findings=findings,
+            level_error_stops=None if level is None or wanted_stops is None else level - wanted_stops,
+            measured=found,
+            crops_jpeg=None if crops is None else base64.b64decode(crops),
+        )
+
+
+def judge(
+    base: Path,
+    long: Path,
+    scout: Path | None = None,
+    expected_stops: float = 0.0,
+    standards: Standards | None = None,
+) -> Verdict:
+    """One long frame, in a measuring process of its own."""
+    with Judge(standards) as one:
+        return one.judge(base, long, scout, expected_stops)
+
+
+def judge_scout(base: Path, scout: Path, expected_stops: float | None, standards: Standards | None = None) -> Verdict:
+    """One scout frame, in a measuring process of its own."""
+    with Judge(standards) as one:
+        return one.judge_scout(base, scout, expected_stops)
+
+
+def act_of(findings: Sequence[Finding]) -> Act:
+    """The strongest of what the findings ask for."""
+    order = list(Act)
+    return max((_act(finding) for finding in findings), key=order.index, default=Act.KEEP)
+
+
+def line_of(findings: Sequence[Finding]) -> str:
+    """One plain line, the worst first."""
+    if not findings:
+        return "good: nothing is past its limit"
+    more = len(findings) - 1
+    return findings[0].text + (f" (and {more} more)" if more else "")
+
+
+def light_in_frame(
+    base: Reading, verdict: Verdict, exposure_stops: float, opened_utc: datetime, open_s: float
+) -> Reading | None:
+    """What a long frame tells of the light, for the trend; None when its level was not told.
+
+    `exposure_stops` is how much more it gathers than the base frame at equal light: open time, aperture and ISO,
+    less the filters' stops. It is the mean over the open time, and at least that where it is clipped.
+    """
+    level = verdict.measured.get("level_error_stops")
+    if level is None:
+        return None
+    from datetime import timedelta
+
+    clipped = any(finding.code == "clipped" for finding in verdict.findings)
+    return Reading(
+        taken_utc=opened_utc + timedelta(seconds=open_s / 2.0),
+        level_stops=base.level_stops + level - exposure_stops,
+        sigma_stops=math.hypot(base.sigma_stops, _LONG_SIGMA_STOPS),
+        source="long",
+        span_s=open_s,
+        at_least=clipped or base.at_least,
+    )
+
+
+def _act(finding: Finding) -> Act:
+    if finding.code == "dew" and finding.value < DEW_ENDS_AT:
+        return Act.STOP
+    return ACTS[finding.code]
