@@ -163,3 +163,10 @@ def test_a_drop_that_came_to_stay_is_not_expected_back() -> None:
     readings = [reading(3.0 * i - 12, along_sky(3.0 * i - 12) + drop) for i, drop in enumerate(levels)]
     found = trend_of(readings, SKY)
     assert found.forecast.level_stops(120.0) < along_sky(2.0) - along_sky(0.0) + 0.3
+
+
+def test_the_light_at_the_mark_is_told_in_the_readings_own_zero() -> None:
+    readings = [Reading(MARK + timedelta(minutes=m), 7.0 - 0.2 * m, 0.01, "base") for m in (-6.0, -3.0, 0.0)]
+    trend = fuse(readings, MARK, MARK + timedelta(minutes=1), 900.0)
+    assert isinstance(trend, Trend)
+    assert trend.mark_stops == pytest.approx(7.0, abs=0.01)

@@ -70,7 +70,8 @@ class Estimate:
 class Trend:
     """How the light goes, seen at `newest_utc`: level in stops against the mark, rate per minute, curvature.
 
-    `forecast` has its second 0, and level 0 stops, at the mark. `measured_rate` is that of the readings alone,
+    `forecast` has its second 0, and level 0 stops, at the mark, where the light was `mark_stops` in the readings' own
+    zero. `measured_rate` is that of the readings alone,
     `model_rate` that of the sky; `disagreement` says what to check when they differ.
     """
 
@@ -86,6 +87,7 @@ class Trend:
     model_rate: float | None
     disagreement: str | None
     cloud_stops: float
+    mark_stops: float
     forecast: Forecast
     bank: FilterBank
 
@@ -265,6 +267,7 @@ def _trend(
         model_rate=model_rate,
         disagreement=disagreement,
         cloud_stops=math.sqrt(float(bank.weights() @ clouds**2)),
+        mark_stops=_estimate(bank, MARK).value + (shape.stops(mark_utc) if shape else 0.0),
         forecast=_forecast(bank, shape, mark_utc),
         bank=bank,
     )
