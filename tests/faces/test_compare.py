@@ -62,6 +62,17 @@ def test_a_moved_frame_with_a_scout(pair: tuple[Path, Path], capsys: pytest.Capt
     assert body["scout"]["good"] is True
 
 
+def test_limits_and_rig_of_the_settings(
+    pair: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    settings = tmp_path / "settings.yaml"
+    settings.write_text("verdict: {corner_px: 6}\nrig: {pixel_um: 4.36, leg_spread_m: 0.9, lens_mm: 24}\n")
+    assert asked(capsys, *map(str, pair), "--settings", str(settings))[1]["good"] is True
+    settings.write_text("rig: {pixel_um: 4.36, leg_spread_m: 0.9, lens_mm: 24}\n")
+    text = asked(capsys, *map(str, pair), "--settings", str(settings))[1]["verdict"][0]["text"]
+    assert text.startswith("moved 5.0 px: a leg has sunk about 0.8 mm")
+
+
 def test_the_same_file_twice_is_good(pair: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
     status, body = asked(capsys, str(pair[0]), str(pair[0]))
     assert (status, body["good"], body["verdict"], body["reason"]) == (0, True, [], None)

@@ -13,7 +13,8 @@ from duskhold.frames.comparison import Measures, NotComparable, measure
 from duskhold.frames.measure import Area
 from duskhold.frames.motion import Motion
 from duskhold.frames.picture import Picture, picture_from_coded
-from duskhold.frames.verdict import CODES, FrameLimits, Rig, judge
+from duskhold.frames.standards import FrameLimits, Rig
+from duskhold.frames.verdict import CODES, judge
 
 Change = Callable[[Light], Light]
 

@@ -8,6 +8,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
+from PIL.TiffImagePlugin import IFDRational
 
 from duskhold.camera.faults import PictureFault
 from duskhold.camera.negative import Negative
@@ -23,7 +25,7 @@ from duskhold.frames.reading import (
     without_lamps,
     without_sparkle,
 )
-from duskhold.frames.shooting import ExposureUnknown, shooting_of
+from duskhold.frames.shooting import ExposureUnknown, focal_length_mm, shooting_of
 from duskhold.light.reading import Reading
 
 PROFILE = BodyProfile(width=288, height=192)
@@ -143,3 +145,13 @@ def test_what_a_picture_says_of_its_exposure(tmp_path: Path) -> None:
     plain.write_bytes(cv2.imencode(".jpg", flat())[1].tobytes())
     with pytest.raises(ExposureUnknown, match="ExposureTime"):
         shooting_of(plain)
+
+
+@pytest.mark.parametrize(("written", "told_mm"), [((35, 1), 35.0), ((0, 1), None), ((0, 0), None), (None, None)])
+def test_a_lens_tells_its_focal_length_or_does_not(
+    tmp_path: Path, written: tuple[int, int] | None, told_mm: float | None
+) -> None:
+    exif = Image.Exif()
+    exif.get_ifd(0x8769).update({} if written is None else {0x920A: IFDRational(*written)})
+    Image.fromarray(flat()).save(tmp_path / "lens.jpg", exif=exif)
+    assert focal_length_mm(tmp_path / "lens.jpg") == told_mm

@@ -6,6 +6,7 @@ For whoever takes frames (`duskhold one`, the evening machine):
     judge_scout(base, scout, expected_stops, standards=Standards()) -> Verdict
     with Judge(standards) as judge:      the same two as methods, in one measuring process for a whole evening, and
         judge.look_ahead(base)           the base frame read while the filter is fitted: a scout is judged sooner
+    standards_of(settings, base) -> Standards
     act_of(findings) -> Act              STOP, ASK, RETAKE, CORRECT or KEEP, the strongest; ACTS has it by code
     light_in_frame(base_reading, verdict, ...) -> Reading     what a long frame tells of the light, for the trend
 
@@ -19,16 +20,21 @@ import base64
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import Enum
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from duskhold.frames.measure import WHOLE, Area
-from duskhold.frames.verdict import CODES, Finding, FrameLimits, Rig
+from duskhold.frames.shooting import focal_length_mm
+from duskhold.frames.standards import FrameLimits, Rig
+from duskhold.frames.verdict import CODES, Finding
 from duskhold.frames.worker import MeasuringFailed, Question, Worker
 from duskhold.light.reading import Reading
+
+if TYPE_CHECKING:
+    from duskhold.app.settings import Settings
 
 DEW_ENDS_AT = 0.8
 """With less of the base frame's contrast than this a series ends: dew or spray. Common practice, no source."""
@@ -174,6 +180,12 @@ class Judge:
         )
 
 
+def standards_of(settings: Settings, base: Path, area: Area = WHOLE) -> Standards:
+    """By the settings, with the focal length that the base frame tells."""
+    rig = None if settings.rig is None else settings.rig.rig(focal_length_mm(base))
+    return Standards(settings.verdict.limits(), rig, area)
+
+
 def judge(
     base: Path,
     long: Path,
@@ -217,8 +229,6 @@ def light_in_frame(
     level = verdict.measured.get("level_error_stops")
     if level is None:
         return None
-    from datetime import timedelta
-
     clipped = any(finding.code == "clipped" for finding in verdict.findings)
     return Reading(
         taken_utc=opened_utc + timedelta(seconds=open_s / 2.0),

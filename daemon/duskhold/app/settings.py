@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from duskhold.app.document import Part, load
+from duskhold.app.verdict_settings import RigSettings, VerdictSettings
 from duskhold.camera.address import parse_address
 from duskhold.light.filters import STRONGEST_STOPS, Filter, parse_filter, parse_filters
 from duskhold.light.looks import LOOKS, Look
@@ -194,6 +195,8 @@ class Settings(Part):
     data: str | None = Field(default=None, min_length=1)
     filters: tuple[FilterSettings, ...] = ()
     limits: LimitSettings = LimitSettings()
+    verdict: VerdictSettings = VerdictSettings()
+    rig: RigSettings | None = None
     lean: LeanSettings = LeanSettings()
     looks: tuple[LookSettings, ...] = ()
     simulated_camera: SimulatedCameraSettings = SimulatedCameraSettings()

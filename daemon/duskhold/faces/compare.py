@@ -7,7 +7,7 @@ from typing import Any
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.inputs import number_of, read
+from duskhold.faces.inputs import number_of, read, settings_of
 
 Body = dict[str, Any]
 
@@ -30,7 +30,7 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument(
         "--area", metavar="L,T,R,B", default="0,0,1,1", help="where the level counts, as shares of width and height"
     )
-    rig = parser.add_argument_group("what turns a shift into a leg that sank (all three)")
+    rig = parser.add_argument_group("what turns a shift into a leg that sank (all three, or `rig` in the settings)")
     rig.add_argument("--lens-mm", metavar="MM", type=float, help="focal length")
     rig.add_argument("--pixel-um", metavar="UM", type=float, help="distance between the sensor's pixels")
     rig.add_argument("--leg-spread-m", metavar="M", type=float, help="distance between the tripod's feet")
@@ -38,15 +38,22 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> Answer:
     """The measures and the verdict."""
+    from dataclasses import asdict
+
+    from duskhold.app.judging import standards_of
     from duskhold.frames.worker import MeasuringFailed, Question, compare_apart
 
+    base = _file("BASE", args.base)
+    standards = standards_of(settings_of(args), Path(base))
+    known = None if standards.rig is None else asdict(standards.rig)
     question = Question(
-        base=_file("BASE", args.base),
+        base=base,
         long=_file("LONG", args.long),
         scout=None if args.scout is None else _file("--scout", args.scout),
         area=read("--area", args.area, _area, "--area 0,0.5,1,1 is the lower half."),
         expected_stops=number_of("--expected-stops", args.expected_stops, -20, 20, "stops"),
-        rig=_rig(args),
+        limits=asdict(standards.limits),
+        rig=_rig(args) or known,
     )
     try:
         body = compare_apart(question)
@@ -107,7 +114,7 @@ def _lines(body: Body) -> list[tuple[str, Any, str]]:
     limits = body["limits"]
     return [
         ("level", lambda of: _or_dash(of["level_error_stops"], wording.stops), f"{limits['level_stops']:g} stop"),
-        ("clipped", lambda of: f"{max(of['clipped_share'].values()):.2%}", f"{limits['clipped_share']:.1%}"),
+        ("clipped", lambda of: f"{of['clipped_counted_share']:.2%}", f"{limits['clipped_share']:.1%}"),
         ("sharpness", lambda of: _or_dash(of["sharpness_ratio"], "{:.2f}".format), f"{limits['sharpness_ratio']:g}"),
         ("contrast", lambda of: _or_dash(of["contrast_ratio"], "{:.2f}".format), f"{limits['contrast_ratio']:g}"),
         ("corner moved", lambda of: _or_dash(of["corner_px"], "{:.2f} px".format), f"{limits['corner_px']:g} px"),

@@ -14,8 +14,9 @@ from duskhold.frames.crops import crops_jpeg
 from duskhold.frames.measure import Area
 from duskhold.frames.picture import Picture
 from duskhold.frames.picture_file import PictureUnread, read_picture
+from duskhold.frames.standards import FrameLimits, Rig
 from duskhold.frames.tiles import Tiles, cut_tiles
-from duskhold.frames.verdict import Finding, FrameLimits, Rig, judge, judge_scout
+from duskhold.frames.verdict import Finding, judge, judge_scout
 
 if TYPE_CHECKING:
     from duskhold.frames.worker import Question

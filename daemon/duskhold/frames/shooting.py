@@ -58,6 +58,16 @@ def written_s(path: Path) -> float:
         return _number(exifread.process_file(file, details=False), "EXIF ExposureTime", path)
 
 
+def focal_length_mm(path: Path) -> float | None:
+    """What the lens told the camera (Exif FocalLength 0x920A); None where it told nothing, or 0."""
+    with path.open("rb") as file:
+        tag = exifread.process_file(file, details=False).get("EXIF FocalLength")
+    value = tag.values[0] if tag is not None and tag.values else None
+    if value is None or not getattr(value, "den", 1):
+        return None
+    return float(value) or None
+
+
 def _true(dial: Dial, value: float) -> float:
     try:
         return dial.find(f"{value:.9f}").true_value

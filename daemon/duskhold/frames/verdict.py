@@ -1,7 +1,4 @@
-"""What the measures mean: one line a fault, the worst first, with the cause to check and what to do.
-
-Limits are starting values of common practice, no source, to be set by whoever uses them.
-"""
+"""What the measures mean: one line a fault, the worst first, with the cause to check and what to do."""
 
 from __future__ import annotations
 
@@ -10,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from duskhold.frames.comparison import Measures
+from duskhold.frames.standards import FrameLimits, Rig
 
 CODES = {
     "cap_on": "no light came through",
@@ -31,35 +29,6 @@ CODES = {
     "hot_pixels": "many hot pixels",
 }
 """Every code of a verdict, worst first, and what it says."""
-
-
-@dataclass(frozen=True, slots=True)
-class FrameLimits:
-    """Past these a frame is not good. Stops, pixels, ratios and shares as in `Measures`."""
-
-    level_stops: float = 0.5
-    clipped_share: float = 0.001
-    corner_px: float = 1.0
-    sharpness_ratio: float = 0.85
-    contrast_ratio: float = 0.9
-    leak_share: float = 0.03
-    lamp_stops: float = 0.35
-    spots: float = 0
-    corner_stops: float = 0.5
-    cast_stops: float = 0.4
-    step_height: float = 0.01
-    scale_change: float = 0.001
-    hot_per_megapixel: float = 1000.0
-    dark_share: float = 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class Rig:
-    """What is known of lens, sensor and tripod; with it a shift can be said as a leg that sank."""
-
-    focal_length_mm: float
-    pixel_um: float
-    leg_spread_m: float
 
 
 @dataclass(frozen=True, slots=True)
