@@ -68,11 +68,12 @@ def test_it_opens_after_enter_and_not_before(bench: Rig, terminal: Terminal) -> 
     terminal.wait_for("Fit the filter (5.3), then press Enter")
     time.sleep(1.5)
     assert len(bench.openings()) == 1
-    bench.body.order("fit", filters="5.3")
+    bench.body.order("fit", filters="4.7")  # another filter than the one that was said
     os.write(terminal.descriptor, b"\n")
     assert terminal.status() == 0
     assert len(bench.openings()) == 2
-    assert "against the base frame" in terminal.shown
+    assert "level +0.6" in terminal.shown
+    assert "4.70 stops seen" in terminal.shown and "is this the filter 5.3?" in terminal.shown
     assert bench.pictures_home()
 
 
@@ -83,3 +84,7 @@ def test_ctrl_c_in_place_of_enter_opens_nothing_more(bench: Rig, terminal: Termi
     assert terminal.status() == 130
     assert len(bench.openings()) == 1
     assert "was not taken" in terminal.shown
+    refused, base = bench.run("frames")[1]["frames"]
+    assert (refused["role"], refused["outcome"], refused["open_s"]) == ("long", "refused", 0.0)
+    assert "was not taken" in refused["reason"]
+    assert [one["frame_id"] for one in refused["decision"]["base_frames"]] == [base["frame_id"]]

@@ -64,6 +64,12 @@ def test_two_base_frames_measure_the_drift_and_the_long_frame_has_their_level(be
     off_stops = math.log2(green(record["files"]) / newest)
     assert off_stops == pytest.approx(0.0, abs=0.1)
     assert record["level"]["stops"] == pytest.approx(off_stops, abs=0.03)
+    assert record["filter_check"]["seen_stops"] == pytest.approx(5.3, abs=0.2)
+    assert record["filter_check"]["question"] is None
+    assert record["decision"]["budget"]["total"] > 0.0
+    assert [one["name"] for one in record["decision"]["alternatives"]] == [
+        "plain time, no drift", "half a stop by habit"
+    ]  # fmt: skip
     assert bench.pictures_home()
 
 
@@ -116,6 +122,8 @@ def test_a_bad_item_stops_it_before_anything_is_opened(bench: Rig) -> None:
     assert answer["error"]["code"] == "not_ready"
     assert "focus" in answer["error"]["message"]
     assert bench.openings() == []
+    (refused,) = bench.run("frames")[1]["frames"]
+    assert (refused["role"], refused["outcome"]) == ("long", "refused") and "focus" in refused["reason"]
 
 
 @pytest.mark.parametrize(

@@ -102,9 +102,10 @@ def fit(station: Station, glass: Filter | None) -> None:
         write_fitted(Path(str(path)), glass)
 
 
-def record_level(station: Station, outcome: Outcome, told: dict[str, object]) -> None:
-    """Add to the record how the long frame came out against its base frame. Raises `JournalError`."""
-    station.journal.conclude(replace(outcome, report={**outcome.report, "against_base": told}), stamp_now())
+def record_level(station: Station, outcome: Outcome, told: dict[str, object], filter_check: dict[str, object]) -> None:
+    """Add to the record how the long frame came out against base frame and filter. Raises `JournalError`."""
+    report = {**outcome.report, "against_base": told, "filter_check": filter_check}
+    station.journal.conclude(replace(outcome, report=report), stamp_now())
 
 
 def _why(trend: Trend) -> str:

@@ -126,22 +126,22 @@ def _expose(
 ) -> "Frame":
     from duskhold.app.dialling import dialled
     from duskhold.app.exposing import expose, refuse, refuse_command
+    from duskhold.app.ordering import order_of
     from duskhold.app.readiness import unproven
-    from duskhold.faces.solve_answer import refused_body
+    from duskhold.frames.store import Role
     from duskhold.plan.command import Refused
 
     if args.opens is not None:
         _wait_for(args, LEAD_S, countdown, caught)
-    command, question = _command(args, station)
+    command, reasoning = _command(args, station)
     if isinstance(command, Refused):
-        reasoning = {"asked": {"for_s": args.seconds}} if question is None else refused_body(question)
         outcome = refuse_command(station, command, args.seconds, reasoning)
     elif (trouble := None if person_is_there() else unproven(station)) is not None:
-        outcome = refuse(station, _order(station, command, args, None), trouble.code, trouble.reason)
+        outcome = refuse(station, order_of(station, command, Role.LONG, reasoning), trouble.code, trouble.reason)
     else:
         computed_s = None if command.decision is None else command.open_s
         with dialled(station, computed_s) as mark:
-            outcome = expose(station, _order(station, command, args, mark), watch)
+            outcome = expose(station, order_of(station, command, Role.LONG, reasoning, mark), watch)
     frame = station.journal.frame(outcome.frame_id)
     assert frame is not None, outcome.frame_id
     return frame
@@ -163,9 +163,10 @@ def _wait_for(args: argparse.Namespace, early_s: float, countdown: Countdown, ca
         )
 
 
-def _command(args: argparse.Namespace, station: "Station") -> "tuple[ShutterCommand | Refused, Question | None]":
-    """The order as it is authorized now, and what a computed time, computed for this very opening, answers."""
+def _command(args: argparse.Namespace, station: "Station") -> "tuple[ShutterCommand | Refused, dict[str, object]]":
+    """The order as it is authorized now, and the reasoning of a time that is computed for this very opening."""
     from duskhold.faces.solve import ask, decide
+    from duskhold.faces.solve_answer import recorded_body
     from duskhold.plan.command import FrameId, authorize, authorize_hold
     from duskhold.plan.stamp import mint_frame_id
 
@@ -173,21 +174,10 @@ def _command(args: argparse.Namespace, station: "Station") -> "tuple[ShutterComm
     frame_id = FrameId(mint_frame_id(now, secrets.token_hex(2)))
     limits = station.settings.limits.exposure()
     if args.seconds is not None:
-        return authorize_hold(frame_id, args.seconds, limits), None
+        return authorize_hold(frame_id, args.seconds, limits), {"asked": {"for_s": args.seconds}}
     question = ask(args, opens_utc=now + timedelta(seconds=LEAD_S))
-    return authorize(frame_id, decide(question), limits, now), question
-
-
-def _order(station: "Station", command: "ShutterCommand", args: argparse.Namespace, mark: "Mark | None") -> "Order":
-    """The order; with `mark`, the body's dial times it, and nobody can stop it."""
-    from duskhold.app.ordering import order_of
-    from duskhold.faces.solve import decision_body
-    from duskhold.frames.store import Role
-
-    decision: dict[str, object] = {"asked": {"for_s": args.seconds}}
-    if command.decision is not None:
-        decision = decision_body(command.decision)
-    return order_of(station, command, Role.LONG, decision, mark)
+    decision = decide(question)
+    return authorize(frame_id, decision, limits, now), recorded_body(question, decision)
 
 
 def show_frame(body: dict[str, Any], zone: "tzinfo | None") -> None:

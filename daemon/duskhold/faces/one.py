@@ -24,7 +24,7 @@ from duskhold.faces.trouble import catching_signals, saying_trouble, status_afte
 from duskhold.faces.vigil import Vigil, add_person_options, ensure_somebody_answers, stay_awake
 
 if TYPE_CHECKING:
-    from duskhold.app.base_frames import Seen, Taken
+    from duskhold.app.base_frames import Seen
     from duskhold.app.checklist import Item
     from duskhold.app.exposing import Watch
     from duskhold.app.folders import Folders
@@ -65,6 +65,20 @@ class Post:
     station: "Station"
     watch: "Watch"
     vigil: Vigil
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How it ended: the long frame, what was bad, how it came out against base frame and filter.
+
+    `exit_status` is that of a person who ended it; None where the frame's own outcome says it.
+    """
+
+    outcome: "Outcome"
+    bad: "list[Item]"
+    level: dict[str, object] | None = None
+    filter_check: dict[str, object] | None = None
+    exit_status: int | None = None
 
 
 def add_parser(subparsers: Any) -> None:
@@ -111,14 +125,16 @@ def run(args: argparse.Namespace) -> Answer:
         notices = station.link.state()["notices"]
         try:
             with bare_lens(station):
-                outcome, level, bad = _take(wish, post)
+                ended = _take(wish, post)
         finally:
             countdown.clear()
-        frame = station.journal.frame(outcome.frame_id)
-    assert frame is not None, outcome.frame_id
-    body = frame_record(frame) | {"level": level, "check": [_item_body(item) for item in bad]}
+        frame = station.journal.frame(ended.outcome.frame_id)
+    assert frame is not None, ended.outcome.frame_id
+    body = frame_record(frame) | {"level": ended.level, "filter_check": ended.filter_check}
+    body |= {"check": [_item_body(item) for item in ended.bad]}
     body |= {"notices": notices, "earlier": [frame_record(one) for one in earlier]}
-    return Answer(body, status_after(caught, frame_status(body)), partial(show, body, zone_of(settings)))
+    status = status_after(caught, frame_status(body) if ended.exit_status is None else ended.exit_status)
+    return Answer(body, status, partial(show, body, zone_of(settings)))
 
 
 def _wish(args: argparse.Namespace, settings: "Settings", folders: "Folders") -> Wish:
@@ -150,23 +166,62 @@ def _wish(args: argparse.Namespace, settings: "Settings", folders: "Folders") ->
     return Wish(args, settings, bag, filters, glass)
 
 
-def _take(wish: Wish, post: Post) -> "tuple[Outcome, dict[str, object] | None, list[Item]]":
-    from duskhold.app.base_frames import against, dial_of, put_dial_back, see, set_dial
+def _take(wish: Wish, post: Post) -> Ended:
+    from duskhold.app.base_frames import against, put_dial_back
     from duskhold.app.one import fit, record_level
+    from duskhold.faces.one_base import Based, base_frames
 
-    bad = _checked(wish, post)
-    dial = dial_of(post.station) if wish.args.base is None else set_dial(post.station, wish.args.base)
-    seen, weights = see(_take_bases(wish, post))
-    if wish.filters:
-        post.vigil.until_done(wish.args, f"Fit the filter ({wish.glass.label})")
-        fit(post.station, wish.glass)
-    outcome = _hold(wish, post, seen, bad)
-    put_dial_back(post.station, dial)
+    bad: list[Item] = []
+    based: Based | None = None
+    try:
+        bad = _checked(wish, post)
+        based = base_frames(wish, post)
+        if wish.filters:
+            post.vigil.until_done(wish.args, f"Fit the filter ({wish.glass.label})")
+            fit(post.station, wish.glass)
+    except Wrong as wrong:
+        return _not_taken(wish, post, wrong, bad, () if based is None else based.seen)
+    outcome, question = _hold(wish, post, based.seen, bad)
+    put_dial_back(post.station, based.dial)
     if not outcome.files:
-        return outcome, None, bad
-    level = against(seen[-1], weights, outcome)
-    record_level(post.station, outcome, level)
-    return outcome, level, bad
+        return Ended(outcome, bad)
+    level = against(based.seen[-1], based.weights, outcome)
+    filter_check = _looked_at(question, outcome, level)
+    record_level(post.station, outcome, level, filter_check)
+    return Ended(outcome, bad, level, filter_check)
+
+
+def _not_taken(wish: Wish, post: Post, wrong: Wrong, bad: "list[Item]", seen: "tuple[Seen, ...]") -> Ended:
+    """Write down that the long frame was not taken, and why. Raises it again, unless a person ended it."""
+    from duskhold.app.exposing import refuse_command
+    from duskhold.plan.command import FrameId, RefusalCode, Refused
+    from duskhold.plan.stamp import mint_frame_id
+
+    if wrong.code not in list(RefusalCode):
+        raise wrong
+    frame_id = FrameId(mint_frame_id(now_utc(), secrets.token_hex(2)))
+    refused = Refused(frame_id, RefusalCode(wrong.code), wrong.message, wrong.hint or "")
+    outcome = refuse_command(post.station, refused, None, _told(wish, seen, bad))
+    if refused.code is not RefusalCode.INTERRUPTED:
+        raise wrong
+    return Ended(outcome, bad, exit_status=wrong.exit_status)
+
+
+def _looked_at(question: "Question", outcome: "Outcome", level: dict[str, object]) -> dict[str, object]:
+    """What the pair of base and long frame says of the filter, as the record has it."""
+    from duskhold.app.fitted import Through, look_at_filter
+    from duskhold.plan.stamp import utc_from
+
+    stops, reason = level["stops"], level["reason"]
+    if outcome.opened_utc is None or not outcome.open_s:
+        reason = "the open time is not known"
+    elif level.get("at_least"):
+        reason = "clipped: the filter may be weaker than it seems"
+    elif isinstance(stops, float):
+        through = Through(utc_from(outcome.opened_utc), outcome.open_s, stops)
+        found = look_at_filter(question.filter, question.base_s, question.metered_utc, through, question.drift)
+        return found.body() | {"reason": None}
+    return {"label": question.filter.label, "seen_stops": None, "question": None, "reason": reason}
 
 
 def _checked(wish: Wish, post: Post) -> "list[Item]":
@@ -192,28 +247,14 @@ def _checked(wish: Wish, post: Post) -> "list[Item]":
     )  # fmt: skip
 
 
-def _take_bases(wish: Wish, post: Post) -> "list[Taken]":
-    """The base frames, `between_s` from one opening to the next."""
-    from duskhold.app.base_frames import opened_utc_of, take_at_dial
-    from duskhold.frames.store import Role
-
-    post.vigil.countdown.say("base frame: nothing on the lens that comes off")
-    bases = [take_at_dial(post.station, Role.BASE, post.watch)]
-    while len(bases) < wish.args.bases:
-        next_utc = opened_utc_of(bases[-1].outcome) + timedelta(seconds=wish.between_s)
-        post.vigil.pause((next_utc - now_utc()).total_seconds(), "next base frame")
-        bases.append(take_at_dial(post.station, Role.BASE, post.watch))
-    return bases
-
-
-def _hold(wish: Wish, post: Post, seen: "tuple[Seen, ...]", bad: "list[Item]") -> "Outcome":
+def _hold(wish: Wish, post: Post, seen: "tuple[Seen, ...]", bad: "list[Item]") -> "tuple[Outcome, Question]":
     """Decide for the opening as it is now, and hold; what cannot be finished is not opened."""
     from duskhold.app.dialling import dialled
     from duskhold.app.exposing import expose, refuse, refuse_command
     from duskhold.app.ordering import order_of
     from duskhold.app.readiness import unproven
-    from duskhold.faces.solve import decide, decision_body
-    from duskhold.faces.solve_answer import refused_body
+    from duskhold.faces.solve import decide
+    from duskhold.faces.solve_answer import recorded_body
     from duskhold.frames.store import Role
     from duskhold.plan.command import FrameId, Refused, authorize
     from duskhold.plan.stamp import mint_frame_id
@@ -221,17 +262,17 @@ def _hold(wish: Wish, post: Post, seen: "tuple[Seen, ...]", bad: "list[Item]") -
     station, now = post.station, now_utc()
     course, question = _question(wish, seen, now + timedelta(seconds=_LEAD_S))
     decision = decide(question)
-    told = _told(wish, seen, course, bad)
+    reasoning = recorded_body(question, decision) | _told(wish, seen, bad) | {"light": course.body()}
     frame_id = FrameId(mint_frame_id(now, secrets.token_hex(2)))
     command = authorize(frame_id, decision, station.settings.limits.exposure(), now)
     if isinstance(command, Refused):
-        return refuse_command(station, command, decision.open_s, refused_body(question) | told)
-    reasoning = decision_body(decision) | told
+        return refuse_command(station, command, decision.open_s, reasoning), question
     trouble = None if person_is_there() else unproven(station)
     if trouble is not None:
-        return refuse(station, order_of(station, command, Role.LONG, reasoning), trouble.code, trouble.reason)
+        order = order_of(station, command, Role.LONG, reasoning)
+        return refuse(station, order, trouble.code, trouble.reason), question
     with dialled(station, command.open_s) as mark:
-        return expose(station, order_of(station, command, Role.LONG, reasoning, mark), post.watch)
+        return expose(station, order_of(station, command, Role.LONG, reasoning, mark), post.watch), question
 
 
 def _question(wish: Wish, seen: "tuple[Seen, ...]", opens_utc: datetime) -> "tuple[Course, Question]":
@@ -262,13 +303,12 @@ def _question(wish: Wish, seen: "tuple[Seen, ...]", opens_utc: datetime) -> "tup
     return course, question
 
 
-def _told(wish: Wish, seen: "tuple[Seen, ...]", course: "Course", bad: "list[Item]") -> dict[str, object]:
+def _told(wish: Wish, seen: "tuple[Seen, ...]", bad: "list[Item]") -> dict[str, object]:
     """What belongs into the record beside the decision."""
     return {
         "base_frames": [one.body() for one in seen],
         "filters": [one.label for one in wish.filters],
         "filter_stops": wish.glass.stops,
-        "light": course.body(),
         "gone_on_with": [item.item for item in bad],
     }
 

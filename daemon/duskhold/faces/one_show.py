@@ -35,10 +35,13 @@ def show(body: dict[str, Any], zone: "tzinfo | None") -> None:
     """The record, for people."""
     show_frame(body, zone)
     decision = body["decision"]
-    for line in _light_lines(decision["light"], decision["base_frames"]):
-        print(f"  {line}")
+    if "light" in decision:
+        for line in _light_lines(decision["light"], decision["base_frames"]):
+            print(f"  {line}")
     if body["level"] is not None:
         print(f"  {_level_line(body['level'])}")
+    if body["filter_check"] is not None and body["filter_check"]["question"]:
+        print(f"  {_filter_line(body['filter_check'])}")
     if decision.get("ways_out"):
         rows = [
             [way["kind"], way["setting"], wording.duration(way["open_s"]), _short(way["shortfall_stops"])]
@@ -65,6 +68,12 @@ def _level_line(level: dict[str, Any]) -> str:
         return f"level against the base frame not told: {level['reason']}"
     clipped = ", clipped: at least" if level["at_least"] else ""
     return f"level {wording.stops(level['stops'])} against the base frame{clipped}"
+
+
+def _filter_line(check: dict[str, Any]) -> str:
+    seen = f"{check['seen_stops']:.2f} stops seen through the filter, {check['stored_stops']:.2f} stored"
+    doubt = f"{wording.stops(check['off_stops'])}, of which the light may be ±{check['light_sigma_stops']:.2f}"
+    return f"{seen} ({doubt}): {check['question']} `duskhold filters measure` stores a new value."
 
 
 def _short(stops: float) -> str:

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from duskhold.faces.solve import decide, decision_body
+from duskhold.faces.solve import decision_body
 from duskhold.plan.stamp import utc_text
 
 if TYPE_CHECKING:
@@ -59,6 +59,8 @@ def whole_body(
 
     drift = question.drift
     return decision_body(decision) | {
+        "filters": [one.label for one in question.filters],
+        "filter_stops": question.filter.stops,
         "ways_out": [_way_body(way) for way in ending.ways_out],
         "budget": _budget_body(ending.budget),
         "alternatives": [
@@ -70,9 +72,8 @@ def whole_body(
     }
 
 
-def refused_body(question: "Question") -> dict[str, object]:
-    """The whole answer to what is not opened, with the ways out that the bag offers too."""
-    decision = decide(question)
+def recorded_body(question: "Question", decision: "ExposureDecision") -> dict[str, object]:
+    """What a frame's record has of a decision; the ways out of what is not opened are looked for in the bag too."""
     return whole_body(question, decision, ending_of(question, decision, bool(question.bag)), None)
 
 

@@ -24,6 +24,9 @@ class RefusalCode(StrEnum):
     CORRECTION_TOO_LARGE = "correction_too_large"
     READING_TOO_OLD = "reading_too_old"
     OPENING_MISSED = "opening_missed"
+    INTERRUPTED = "interrupted"
+    NOT_READY = "not_ready"
+    BASE_CLIPPED = "base_clipped"
 
 
 @dataclass(frozen=True, slots=True)
