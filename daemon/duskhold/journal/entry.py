@@ -74,6 +74,15 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class Evening:
+    """An evening that began: its name, the camera's address, and the outing's file as it was."""
+
+    evening_id: str
+    camera: str
+    outing: str
+
+
+@dataclass(frozen=True, slots=True)
 class Unfinished:
     """An intent without a settled outcome: what a crash leaves behind. `known` is the latest outcome."""
 

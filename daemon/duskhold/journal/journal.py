@@ -7,12 +7,13 @@ found out; the latest is the answer.
 import json
 import sqlite3
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
 from duskhold.journal.database import connect, naming_errors
-from duskhold.journal.entry import Detail, Frame, Intent, Note, Outcome, Refusal, Stamp, Unfinished
+from duskhold.journal.entry import Detail, Evening, Frame, Intent, Note, Outcome, Refusal, Stamp, Unfinished
 from duskhold.plan.stamp import utc_from, utc_text
 
 
@@ -94,6 +95,26 @@ class Journal:
     def note(self, note: Note, stamp: Stamp) -> None:
         """Write anything else that should be known afterwards."""
         self._insert("note", stamp, frame_id=note.frame_id, word=note.word, detail=_json(note.detail))
+
+    def begin_evening(self, evening: Evening, stamp: Stamp) -> None:
+        """Write that an evening begins, with its outing's file as it is."""
+        self._insert(
+            "evening", stamp, evening_id=evening.evening_id, camera=evening.camera, outing=evening.outing
+        )  # fmt: skip
+
+    def happen(self, evening_id: str, now_utc: datetime, event: Detail, stamp: Stamp) -> None:
+        """Write an event of an evening. Only after this may anything follow from it."""
+        self._insert("happening", stamp, evening_id=evening_id, now_utc=utc_text(now_utc), event=_json(event))
+
+    def happenings(self, evening_id: str) -> list[tuple[datetime, Detail]]:
+        """The events of an evening in order, each with the evening's own time."""
+        rows = self._rows("SELECT now_utc, event FROM happening WHERE evening_id = ? ORDER BY number", evening_id)
+        return [(utc_from(row["now_utc"]), json.loads(row["event"])) for row in rows]
+
+    def evenings(self, limit: int) -> list[Evening]:
+        """The latest evenings, newest first."""
+        rows = self._rows("SELECT * FROM evening ORDER BY written_utc DESC, rowid DESC LIMIT ?", limit)
+        return [Evening(row["evening_id"], row["camera"], row["outing"]) for row in rows]
 
     def unfinished(self) -> list[Unfinished]:
         """Intents without a settled outcome, oldest first."""

@@ -47,6 +47,16 @@ class Role(StrEnum):
     DARK = "dark"
 
 
+class Act(StrEnum):
+    """What a verdict asks for, the weakest first."""
+
+    KEEP = "keep"
+    CORRECT = "correct"
+    RETAKE = "retake"
+    ASK = "ask"
+    STOP = "stop"
+
+
 class Urgency(StrEnum):
     """What an alarm is about: something to do, something that failed, time to leave."""
 
@@ -92,13 +102,14 @@ class FrameTold:
 class Measured:
     """What the pixels of a frame tell: the level of the chosen area as EV at ISO 100 behind the filters as set.
 
-    `at_least` says it was clipped. `codes` are the findings of the verdict, worst first; `text` its first line.
+    `at_least` says it was clipped. `act` is what the verdict asks for, `text` its line, `codes` its findings.
     """
 
     frame_id: str
     level_ev: float
     sigma_stops: float
     at_least: bool = False
+    act: Act = Act.KEEP
     codes: tuple[str, ...] = ()
     text: str = ""
 
@@ -281,6 +292,6 @@ _EVENTS: Mapping[str, Any] = {
     )
 }  # fmt: skip
 _READ: Mapping[str, Any] = {
-    "role": Role, "word": Word, "fault": Fault, "opened_utc": utc_from, "closed_utc": utc_from,
+    "role": Role, "word": Word, "act": Act, "fault": Fault, "opened_utc": utc_from, "closed_utc": utc_from,
     "codes": tuple, "bad": tuple,
 }  # fmt: skip

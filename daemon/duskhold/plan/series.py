@@ -4,8 +4,8 @@ One rule for the plan at home and for the evening itself, so that what is foreto
 """
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from duskhold.plan.bag import Setting, stacks
@@ -28,12 +28,14 @@ class Metered:
     """The light as it is known: `reading` holds for the bare lens at the kit's aperture and ISO, `drift` goes on.
 
     `faded_stops` is the light at that reading against the light of the first frame (negative: it has faded), which
-    only a series that lets a share of the fade through asks for.
+    only a series that lets a share of the fade through asks for. `learnt` has what sets of filters were seen to take
+    more (positive) or less than the bag says, in stops.
     """
 
     reading: LightReading
     drift: Drift
     faded_stops: float = 0.0
+    learnt: Mapping[tuple[str, ...], float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +104,7 @@ def decide(
     """How long this set-up asks for at this opening, whatever the bounds say."""
     kit = outing.kit
     change = Change(
-        kit.glass(set_up.filters).stops,
+        kit.glass(set_up.filters).stops + metered.learnt.get(set_up.filters, 0.0),
         2.0 * math.log2(set_up.aperture.true_value / kit.aperture.true_value),
         math.log2(set_up.iso.true_value / kit.iso.true_value),
     )

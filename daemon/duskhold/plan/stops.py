@@ -49,11 +49,11 @@ def what_ends(
 ) -> StopReason | None:
     """Why a long frame that opens then, for so long, may not be taken; None when it may.
 
-    A frame must close before the sun's limit; with its in-camera dark frame it must be over before it is time to
-    pack. Battery and disk are to stay above their reserves after it.
+    A frame must close before the sun's limit; with its in-camera dark frame, and at its cap, it must be over before it
+    is time to pack. Battery and disk are to stay above their reserves after it.
     """
     closes_utc = opens_utc + timedelta(seconds=open_s)
-    over_utc = opens_utc + timedelta(seconds=busy_s(outing, open_s))
+    over_utc = opens_utc + timedelta(seconds=busy_s(outing, open_s) + outing.limits.cap_margin_s)
     tests = {
         StopReason.FRAMES_DONE: ends.frames is not None and frames_done >= ends.frames,
         StopReason.LEAVE_BY: ends.pack_utc is not None and over_utc > ends.pack_utc,

@@ -1,0 +1,450 @@
+"""The evening machine: what happens and the time go in, what is to be done comes out. The rules:
+
+1. A long frame opens only when everything is known: the check was passed, the filters are as the pixels say, the light
+   is fresh, every limit leaves room for the whole frame. What a person has not done is never assumed.
+2. One thing at a time: nothing is asked of the camera while a frame is taken.
+3. A fault of camera, link, shutter, clock, storage or power stops the series until a person resumes.
+4. The first condition that ends the series is the one that is told.
+5. "Leaving" and the time to pack outrank every frame.
+"""
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+from duskhold.light.reading import Reading
+from duskhold.light.skycurve import SkyCurve
+from duskhold.light.skylight import sun_illuminance_lx
+from duskhold.light.skyshape import SkyShape
+from duskhold.plan import evening_words as words
+from duskhold.plan.asking import Seen, complaint, prove
+from duskhold.plan.evening_agenda import BASE_GAP_S, go_on, light_has_come
+from duskhold.plan.evening_rest import deadline_utc, foretell, hold, ring, stop, view_of
+from duskhold.plan.evening_state import Held, State
+from duskhold.plan.evening_view import View
+from duskhold.plan.evening_words import Act, Effect, Event, Fault, Role, Tell, Urgency, Word
+from duskhold.plan.known_light import KnownLight, Reference
+from duskhold.plan.moments import begins_utc, ends_of
+from duskhold.plan.outing import AfterLinkLoss, Doubt, Kind, LightStart, Outing
+from duskhold.plan.series import SetUp
+from duskhold.plan.stops import Ends, StopReason
+
+PICTURE_FAULTS_MAX: Final = 3
+MEASURING_S: Final = 60.0
+"""Pixels that tell nothing for so long are a picture fault."""
+LOOK_AGAIN_S: Final = 10.0
+CLOCK_STEP_MAX_S: Final = 60.0
+MODEL_APART_STOPS: Final = 4.0
+"""Light this far from the clear sky of place and time means that one of them is wrong. Common practice, no source."""
+HORIZON_EV: Final = math.log2(2.0**7 / 0.1)
+"""A view towards the light, the sun on the sea's horizon: 1/10 s at f/11 and ISO 100. Common practice, no source."""
+
+
+class Evening:
+    """One outing as it goes. Pure: the same events at the same times lead to the same effects.
+
+    Raises `BadOuting` when the sun of the outing's place never does what its start asks for.
+    """
+
+    def __init__(self, outing: Outing, begun_utc: datetime) -> None:
+        kit = outing.kit
+        shape = None if outing.place is None else SkyShape(SkyCurve(outing.place, begun_utc), begun_utc)
+        self._shape = shape
+        start_utc = begins_utc(outing)
+        self.state = State(
+            outing=outing,
+            light=KnownLight(shape, outing.limits.reading_age_max_s),
+            begun_utc=begun_utc,
+            start_utc=start_utc,
+            ends=_ends(outing, begun_utc, start_utc),
+            set_up=SetUp(kit.filters if outing.want.first_s is not None else (), kit.aperture, kit.iso),
+            now_utc=begun_utc,
+        )
+
+    def step(self, event: Event, now_utc: datetime) -> list[Effect]:
+        """What is to be done after this. Time never goes back but by `ClockStepped`."""
+        self.state.now_utc = now_utc
+        react = _REACTIONS.get(type(event))
+        said = [] if react is None else react(self, event)
+        state = self.state
+        if state.measuring is not None and state.measure_by_utc is not None and now_utc >= state.measure_by_utc:
+            said += self._not_measured(words.NotMeasured(state.measuring, "no answer came from measuring it"))
+        return said + go_on(state)
+
+    def deadline_utc(self) -> datetime | None:
+        """When `Ticked` is due if nothing happens before; None when only a person or the camera can go on."""
+        return deadline_utc(self.state)
+
+    def view(self, now_utc: datetime) -> View:
+        """How things are."""
+        return view_of(self.state, now_utc)
+
+    # A person
+
+    def _said(self, event: words.Said) -> list[Effect]:
+        state = self.state
+        said: list[Effect] = [] if state.alarm is None else [words.Quiet()]
+        state.alarm = None
+        closing: list[Effect] = [words.CloseNow()] if state.taking is not None else []
+        match event.word:
+            case Word.CLOSE:
+                said += closing
+            case Word.HOLD:
+                state.hold_after = state.held is None
+            case Word.LEAVING:
+                state.stop, state.stop_line, state.held = StopReason.LEFT_BY_PERSON, "left: get home safely", None
+                said += [*closing, Tell("stop", state.stop_line, {"reason": state.stop.value})]
+            case Word.DONE:
+                self._done()
+            case Word.RESUME:
+                self._resume()
+        return [*said, Tell("person", event.word.value, {})]
+
+    def _done(self) -> None:
+        state = self.state
+        if state.darks_left:
+            state.cap_on = True
+        elif state.request is not None and not state.request.answered:
+            state.request = replace(state.request, answered=True)
+            state.scout_needed, state.scout_due_utc = False, None
+        elif not state.time_confirmed:
+            state.time_confirmed = True
+
+    def _resume(self) -> None:
+        state = self.state
+        state.hold_after, state.resumable_link = False, False
+        if state.held is None:
+            return
+        was, state.held = state.held, None
+        state.faults_running = 0
+        state.means_fresh = False
+        if was.fault is not None:
+            state.checked = False  # what stopped it may have changed the camera
+        if was.fault is Fault.CLOCK:
+            state.time_confirmed = True  # a person has looked
+        # Light went on changing, and hands may have been at the camera.
+        state.scout_needed = state.request is None and bool(state.frames_done)
+
+    # The camera
+
+    def _frame_told(self, event: words.FrameTold) -> list[Effect]:
+        state = self.state
+        take, state.taking = state.taking, None
+        if event.frame_id == state.unsettled and event.settled:
+            state.unsettled = None
+        if not event.settled:
+            state.unsettled = event.frame_id
+        state.free_utc = state.now_utc if event.closed_utc is None else max(event.closed_utc, state.begun_utc)
+        said: list[Effect] = [Tell("frame", f"{event.role.value} {event.outcome}: {event.reason}".rstrip(": "), {
+            "frame_id": event.frame_id, "open_s": event.open_s,
+        })]  # fmt: skip
+        state.means_fresh = False
+        if event.outcome in _FAULT_OF:
+            said += self._fault(_FAULT_OF[event.outcome], event.reason or event.outcome)
+        if take is None or event.outcome not in ("complete", "cut_short") or not event.open_s:
+            return said
+        state.told_open_s, state.told_opened_utc = event.open_s, event.opened_utc or state.opened_utc
+        if event.role is Role.LONG:
+            state.last_open_s = event.open_s
+            state.longest_open_s = max(state.longest_open_s, event.open_s)
+        state.measuring, state.measured_take = event.frame_id, take
+        state.measure_by_utc = state.now_utc + timedelta(seconds=MEASURING_S)
+        return said
+
+    def _measured(self, event: words.Measured) -> list[Effect]:
+        state = self.state
+        if event.frame_id != state.measuring or state.measured_take is None:
+            return []  # told too late, after it was given up
+        take = state.measured_take
+        self._measured_end()
+        state.verdict = event.text
+        opened_utc = state.told_opened_utc or state.now_utc
+        reading = Reading(
+            opened_utc + timedelta(seconds=state.told_open_s / 2.0), event.level_ev, event.sigma_stops,
+            take.role.value, state.told_open_s, event.at_least,
+        )  # fmt: skip
+        match take.role:
+            case Role.BASE:
+                return self._base_seen(reading)
+            case Role.SCOUT:
+                return self._scout_seen(reading, event)
+            case Role.LONG:
+                return self._long_seen(reading, event, opened_utc)
+            case Role.DARK:
+                return self._dark_seen(reading)
+
+    def _not_measured(self, event: words.NotMeasured) -> list[Effect]:
+        state = self.state
+        if event.frame_id != state.measuring or state.measured_take is None:
+            return []
+        take = state.measured_take
+        self._measured_end()
+        if take.role is Role.LONG:
+            self._count()
+            state.scout_needed = True
+        return self._picture_fault(event.reason)
+
+    def _measured_end(self) -> None:
+        state = self.state
+        state.measuring, state.measured_take, state.measure_by_utc = None, None, None
+
+    def _base_seen(self, reading: Reading) -> list[Effect]:
+        state, want = self.state, self.state.outing.want
+        assert want.base is not None, "no base frame is asked for without"
+        state.bases += 1
+        state.base_wanted = False
+        is_first = state.light.reference is None
+        state.light.see_bare(reading)
+        if is_first or state.frames_done == 0:
+            state.light.reference = Reference(want.base.true_s, reading.level_stops)
+        is_watch = want.kind is Kind.WATCH
+        watching = is_watch or (isinstance(state.outing.start, LightStart) and not state.watched_enough)
+        if is_watch:
+            state.frames_done += 1
+        elif watching and light_has_come(state):
+            state.watched_enough, watching = True, False
+        gap_s = want.every_s if watching else BASE_GAP_S
+        state.base_due_utc = reading.taken_utc + timedelta(seconds=gap_s)
+        said: list[Effect] = []
+        if reading.at_least:
+            said.append(Tell("clipped", "the base frame is clipped: its light is at least this bright", {}))
+        return said + self._against_sky(reading)
+
+    def _scout_seen(self, reading: Reading, event: words.Measured) -> list[Effect]:
+        state, request = self.state, self.state.request
+        if request is not None and (request.answered or state.fallback_tried):
+            return self._change_seen(reading)
+        state.scout_needed, state.scout_due_utc = False, None
+        state.light.see_light(reading, state.set_up.filters)
+        return self._in_doubt(event) if event.act in (Act.ASK, Act.STOP) else []
+
+    def _change_seen(self, reading: Reading) -> list[Effect]:
+        """A scout behind what a person was asked to fit: made, not made, or to be looked at again."""
+        state, request = self.state, self.state.request
+        assert request is not None, "a scout is asked for by a request"
+        fitted = request.after if request.answered else request.before
+        off = state.light.off_stops(reading, fitted.filters)
+        proof = None if off is None else prove(state.outing, request, fitted.filters, off, state.scout_off_stops)
+        state.scout_due_utc = None
+        if proof is None or proof.seen is Seen.AS_ASKED:
+            return self._as_asked(reading, fitted, off)
+        state.scout_off_stops = off
+        if proof.seen is Seen.LOOK_AGAIN:
+            state.scout_due_utc = state.now_utc + timedelta(seconds=LOOK_AGAIN_S)
+            state.scout_needed = not request.answered
+            return [Tell("look_again", f"{proof.off_stops:+.1f} stop from what was expected: once more", {})]
+        line = complaint(fitted.filters, proof)
+        state.scout_needed = False
+        state.request = replace(request, answered=False, tries=request.tries + 1, asked_utc=state.now_utc)
+        state.fallback_tried = False
+        detail = {"off_stops": proof.off_stops, "likeliest": list(proof.likeliest), "tries": request.tries + 1}
+        return [ring(state, Urgency.DO, f"{line}: {request.line()}, then say done"), Tell("denied", line, detail)]
+
+    def _as_asked(self, reading: Reading, fitted: SetUp, off: float | None) -> list[Effect]:
+        state, request = self.state, self.state.request
+        assert request is not None, "only a request is answered"
+        state.scout_needed, state.scout_off_stops = False, None
+        if not request.answered:
+            # Nobody came, and the filters are as before: the agreed fallback may go on with them.
+            state.light.see_light(reading, fitted.filters)
+            return [Tell("unchanged", "the filters are as they were", {"off_stops": off})]
+        state.light.see_scout(reading, fitted.filters)
+        state.set_up, state.request = fitted, None
+        learnt = state.light.learnt.get(fitted.filters, 0.0)
+        return [Tell("verified", "the pixels say that it is done", {"off_stops": off, "filter_off_stops": learnt})]
+
+    def _long_seen(self, reading: Reading, event: words.Measured, opened_utc: datetime) -> list[Effect]:
+        state = self.state
+        light, filters = self.state.light, self.state.set_up.filters
+        if light.reference is None:
+            glass_stops = state.outing.kit.glass(filters).stops
+            base_s = (state.outing.want.first_s or reading.span_s) / math.exp2(glass_stops)
+            light.reference = Reference(base_s, reading.level_stops)
+        if light.first_ev is None:
+            light.first_ev = reading.level_stops + light.learnt.get(filters, 0.0)
+        said: list[Effect] = []
+        if not light.see_long(reading, filters, opened_utc):
+            state.scout_needed = True
+            said.append(Tell("odd", "clipped, or far from what was expected: a scout looks first", {}))
+        foretell(state, 0.0)
+        if event.act is Act.RETAKE:
+            return said + self._picture_fault(event.text)
+        state.faults_running = 0
+        self._count()
+        if event.act in (Act.ASK, Act.STOP):
+            said += self._in_doubt(event)
+        return said
+
+    def _dark_seen(self, reading: Reading) -> list[Effect]:
+        state = self.state
+        expected = state.light.expected_ev(state.now_utc)
+        assert state.darks_left is not None, "a dark frame is counted"
+        if expected is not None and reading.level_stops > expected - DARK_BELOW_STOPS:
+            state.cap_on = False
+            state.cap_by_utc = state.now_utc + timedelta(seconds=state.outing.prompting.patience_s)
+            return [ring(state, Urgency.DO, "the dark frame is not dark: put the cap on, then say done")]
+        state.darks_left -= 1
+        return []
+
+    def _count(self) -> None:
+        state, want = self.state, self.state.outing.want
+        state.frames_done += 1
+        if state.steps_left:
+            state.steps_left = state.steps_left[1:]
+        if want.kind is Kind.PAIRS:
+            state.base_wanted, state.base_due_utc = True, None
+
+    def _picture_fault(self, reason: str) -> list[Effect]:
+        state = self.state
+        state.faults_running += 1
+        said: list[Effect] = [Tell("picture_fault", reason, {"running": state.faults_running})]
+        if state.faults_running < PICTURE_FAULTS_MAX:
+            return said
+        line = f"{PICTURE_FAULTS_MAX} picture faults running, the last: {reason}"
+        return [*said, ring(state, Urgency.FAILED, line), *stop(state, StopReason.PICTURE_FAULTS, line)]
+
+    def _in_doubt(self, event: words.Measured) -> list[Effect]:
+        """A verdict that only a person can judge: as the outing says."""
+        state = self.state
+        if event.act is Act.STOP or state.outing.doubt is Doubt.STOP:
+            return [ring(state, Urgency.FAILED, event.text), *stop(state, StopReason.IN_DOUBT, event.text)]
+        if state.outing.doubt is Doubt.GO_ON:
+            return [Tell("in_doubt", event.text, {"codes": list(event.codes)})]
+        return hold(state, Held(f"{event.text}: look, then say resume"), Urgency.DO)
+
+    # Faults
+
+    def _fault_seen(self, event: words.FaultSeen) -> list[Effect]:
+        closing: list[Effect] = [words.CloseNow()] if self.state.taking is not None else []
+        return [*closing, *self._fault(event.fault, event.reason)]
+
+    def _fault(self, fault: Fault, reason: str) -> list[Effect]:
+        state = self.state
+        if state.ended:
+            return []
+        state.resumable_link = fault is Fault.LINK and state.outing.after_link_loss is AfterLinkLoss.RESUME
+        return hold(state, Held(f"{fault.value}: {reason}", fault))
+
+    def _fault_gone(self, event: words.FaultGone) -> list[Effect]:
+        state = self.state
+        said: list[Effect] = [Tell("fault_gone", event.fault.value, {})]
+        if event.fault is not Fault.LINK or not state.resumable_link or state.unsettled is not None:
+            return said
+        # Closed for certain, and agreed on beforehand; the check decides.
+        self._resume()
+        return [*said, Tell("resumed", "the link is back, and the outing says to go on", {})]
+
+    def _checked(self, event: words.Checked) -> list[Effect]:
+        state = self.state
+        state.checking, state.checked = False, True
+        before, state.bad = state.bad, event.bad
+        if not event.bad:
+            return []
+        if event.bad == before:
+            return [Tell("check", f"as a person left it: {', '.join(event.bad)}", {"bad": list(event.bad)})]
+        return hold(state, Held(f"not ready: {', '.join(event.bad)}; put it right, then say resume"), Urgency.DO)
+
+    def _means_told(self, event: words.MeansTold) -> list[Effect]:
+        state = self.state
+        state.reading_means, state.means_fresh = False, True
+        before, per_min = state.means.battery_percent, state.means.percent_per_min
+        used = 0.0 if before is None or event.battery_percent is None else before - event.battery_percent
+        if used > 0.0 and state.last_open_s > 0.0:
+            # What the last frame took is what the next will: cold makes the last word the right one.
+            per_min = used / state.last_open_s * 60.0
+        state.last_open_s = 0.0
+        state.means = replace(
+            state.means, battery_percent=event.battery_percent, disk_free_bytes=event.disk_free_bytes,
+            percent_per_min=per_min,
+        )  # fmt: skip
+        return []
+
+    # The program and its clock
+
+    def _begun(self, event: words.Begun) -> list[Effect]:
+        self.state.time_confirmed = event.time_confirmed
+        self.state.means = replace(self.state.means, percent_per_min=self.state.outing.costs.battery_percent_per_min)
+        return []
+
+    def _clock_confirmed(self, event: words.ClockConfirmed) -> list[Effect]:
+        self.state.time_confirmed = True
+        return [Tell("clock", f"the time is right, says {event.source}", {"source": event.source})]
+
+    def _clock_stepped(self, event: words.ClockStepped) -> list[Effect]:
+        state = self.state
+        state.shift(event.step_s)
+        state.ends = _ends(state.outing, state.begun_utc, state.start_utc)
+        said: list[Effect] = [Tell("clock", f"the clock was set by {event.step_s:+.0f} s", {"step_s": event.step_s})]
+        if abs(event.step_s) <= CLOCK_STEP_MAX_S:
+            return said
+        reason = f"the clock was set by {event.step_s:+.0f} s: look whether it is right now"
+        return [*said, *self._fault(Fault.CLOCK, reason)]
+
+    def _sleep_ahead(self, _event: words.SleepAhead) -> list[Effect]:
+        closing: list[Effect] = [words.CloseNow()] if self.state.taking is not None else []
+        return [*closing, *self._fault(Fault.POWER, "the computer goes to sleep")]
+
+    def _woke(self, event: words.Woke) -> list[Effect]:
+        return self._fault(Fault.POWER, f"the computer slept for {event.slept_s:.0f} s")
+
+    def _restarted(self, event: words.Restarted) -> list[Effect]:
+        """Before the first frame the plan stands; after it nothing fires without a person."""
+        state = self.state
+        was_taking = state.taking is not None or state.measuring is not None
+        state.taking, state.checking, state.reading_means, state.checked = None, False, False, False
+        state.means_fresh, state.alarm = False, None
+        self._measured_end()
+        state.unsettled = None if event.settled else (state.unsettled or "a frame of the time before")
+        if state.ended or not (was_taking or state.frames_done or state.bases):
+            return []
+        return self._fault(Fault.RESTART, "the program was started again in the middle; say resume to go on")
+
+    def _against_sky(self, reading: Reading) -> list[Effect]:
+        if self._shape is None or reading.at_least:
+            return []
+        sky_ev = HORIZON_EV + self._shape.stops(reading.taken_utc) - math.log2(sun_illuminance_lx(0.0))
+        apart = reading.level_stops - sky_ev
+        if abs(apart) <= MODEL_APART_STOPS:
+            return []
+        reason = f"the light is {apart:+.1f} stop from a clear sky at this place and time: is one of them wrong?"
+        return self._fault(Fault.CLOCK, reason)
+
+
+DARK_BELOW_STOPS: Final = 4.0
+"""A frame with the cap on is at least so far below what the scene would give."""
+
+_FAULT_OF: Mapping[str, Fault] = {
+    "link_lost": Fault.LINK,
+    "refused": Fault.CAMERA,
+    "failed": Fault.CAMERA,
+    "unknown": Fault.SHUTTER,
+}
+
+_REACTIONS: Mapping[type[Any], Callable[[Evening, Any], list[Effect]]] = {
+    words.Said: Evening._said,
+    words.FrameTold: Evening._frame_told,
+    words.Measured: Evening._measured,
+    words.NotMeasured: Evening._not_measured,
+    words.FaultSeen: Evening._fault_seen,
+    words.FaultGone: Evening._fault_gone,
+    words.Checked: Evening._checked,
+    words.MeansTold: Evening._means_told,
+    words.Begun: Evening._begun,
+    words.ClockConfirmed: Evening._clock_confirmed,
+    words.ClockStepped: Evening._clock_stepped,
+    words.SleepAhead: Evening._sleep_ahead,
+    words.Woke: Evening._woke,
+    words.Restarted: Evening._restarted,
+}
+
+
+def _ends(outing: Outing, begun_utc: datetime, start_utc: datetime) -> Ends:
+    """The sun's end is looked for from the start on, the time to pack from the program's beginning."""
+    sun = ends_of(outing, max(start_utc, begun_utc))
+    pack_utc = None if outing.bounds.leave_by is None else outing.bounds.leave_by.pack_utc(begun_utc)
+    frames = sun.frames
+    if frames is None and outing.want.kind is Kind.ONE:
+        frames = 1
+    return Ends(sun.sun_utc, pack_utc, frames)

@@ -1,0 +1,85 @@
+"""Orders to the camera as an evening gives them: each has its end, and says from what it was reasoned."""
+
+import math
+from collections.abc import Mapping
+from datetime import datetime
+
+from duskhold.light.dials import ISO, SHUTTER, Mark
+from duskhold.plan.command import FrameId, Refused, authorize
+from duskhold.plan.evening_words import Role, Take
+from duskhold.plan.outing import Outing
+from duskhold.plan.series import NextFrame, SetUp
+from duskhold.plan.stamp import utc_text
+
+SCOUT_STOPS = 6.0
+"""Seconds for minutes: 2**6 = 64. Common practice, no source."""
+HIGHEST_SCOUT_ISO = 6400.0
+LONGEST_DIAL_S = 32.0
+
+
+def base_order(outing: Outing, set_up: SetUp) -> Take:
+    """The short frame for the bare lens, by the dial."""
+    base = outing.want.base
+    assert base is not None, "asked for only where the outing has one"
+    return Take(
+        Role.BASE, base.true_s, base.true_s + outing.limits.cap_margin_s, base.dial, (), set_up.aperture.name,
+        outing.kit.iso.name, {"role": "base"},
+    )  # fmt: skip
+
+
+def scout_order(outing: Outing, set_up: SetUp, long_s: float) -> Take:
+    """A short frame at high ISO behind the filters, with about the exposure of a long frame of `long_s`."""
+    highest = min(HIGHEST_SCOUT_ISO, set_up.iso.true_value * 2.0**SCOUT_STOPS)
+    wanted_stops = max(0.0, min(math.log2(highest / set_up.iso.true_value), math.log2(long_s / outing.want.scout_s)))
+    iso = _mark(ISO.thirds, set_up.iso.true_value * 2.0 ** math.floor(wanted_stops + 1e-9))
+    open_s = min(LONGEST_DIAL_S, long_s * set_up.iso.true_value / iso.true_value)
+    dial = _mark(SHUTTER.thirds, open_s)
+    return Take(
+        Role.SCOUT, dial.true_value, dial.true_value + outing.limits.cap_margin_s, dial.name, set_up.filters,
+        set_up.aperture.name, iso.name, {"role": "scout", "of_long_s": long_s},
+    )  # fmt: skip
+
+
+def long_order(outing: Outing, frame: NextFrame, now_utc: datetime, why: Mapping[str, object]) -> Take | Refused:
+    """The long frame, if it may be opened now."""
+    command = authorize(_ANY, frame.decision, outing.limits, now_utc)
+    if isinstance(command, Refused):
+        return command
+    decision = frame.decision
+    reasoning = {
+        "base_s": decision.base_s,
+        "metered_utc": utc_text(decision.reading.metered_utc),
+        "plain_s": decision.plain_s,
+        "delay_s": decision.delay_s,
+        "rate_stops_per_min": decision.rate_stops_per_min,
+        "correction_stops": decision.correction_stops,
+        "uncorrected_error_stops": decision.uncorrected_error_stops,
+        "limits_exceeded": list(decision.limits_exceeded),
+        "step_stops": frame.step_stops,
+        "filters": list(frame.set_up.filters),
+        **why,
+    }
+    return _held(Role.LONG, command.open_s, command.cap_s, frame.set_up, reasoning)
+
+
+def first_order(outing: Outing, set_up: SetUp) -> Take:
+    """A first frame whose time a person chose; its tone is the one that is kept."""
+    open_s = outing.want.first_s
+    assert open_s is not None, "asked for only where the outing has one"
+    return _held(Role.LONG, open_s, open_s + outing.limits.cap_margin_s, set_up, {"chosen_by": "person"})
+
+
+def dark_order(outing: Outing, set_up: SetUp, open_s: float) -> Take:
+    """As long as the longest frame, with the cap on."""
+    return _held(Role.DARK, open_s, open_s + outing.limits.cap_margin_s, set_up, {"role": "dark"})
+
+
+_ANY = FrameId("evening")  # the name is minted by whoever takes it
+
+
+def _held(role: Role, open_s: float, cap_s: float, set_up: SetUp, reasoning: Mapping[str, object]) -> Take:
+    return Take(role, open_s, cap_s, None, set_up.filters, set_up.aperture.name, set_up.iso.name, reasoning)
+
+
+def _mark(marks: tuple[Mark, ...], value: float) -> Mark:
+    return min(marks, key=lambda mark: abs(math.log2(mark.true_value / value)))

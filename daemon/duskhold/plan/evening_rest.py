@@ -1,0 +1,167 @@
+"""What holds of an evening whatever is next: when to look at it again, how it ends and is held, what is seen of it."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Final
+
+from duskhold.plan.evening_state import Announced, Held, State
+from duskhold.plan.evening_view import Phase, View
+from duskhold.plan.evening_words import Effect, Ring, Tell, Urgency
+from duskhold.plan.outing import Kind, LightStart
+from duskhold.plan.series import FilterChange, NoFrame, next_frame
+from duskhold.plan.stops import StopReason
+
+ANNOUNCE_MARGIN_S: Final = 45.0
+"""A change is told a little more than `announce_s` ahead, since it may come earlier than foretold."""
+
+
+def stop(state: State, reason: StopReason, line: str) -> list[Effect]:
+    """The series is over as soon as nothing is under way; the first reason is the one that counts."""
+    if state.stop is not None:
+        return []
+    state.stop, state.stop_line = reason, line
+    return [Tell("stop", line, {"reason": reason.value})]
+
+
+def hold(state: State, held: Held, urgency: Urgency = Urgency.FAILED) -> list[Effect]:
+    """Nothing is taken until a person resumes."""
+    state.held = held
+    return [ring(state, urgency, held.reason), Tell("held", held.reason, {"fault": held.fault and held.fault.value})]
+
+
+def ring(state: State, urgency: Urgency, line: str) -> Ring:
+    """Ring until a person says a word."""
+    state.alarm = line
+    return Ring(urgency, line)
+
+
+def opens_utc(state: State) -> datetime:
+    """When the next long frame may open, as far as the pause between frames goes."""
+    if state.free_utc is None:
+        return state.now_utc
+    return max(state.now_utc, state.free_utc + timedelta(seconds=state.outing.want.between_s))
+
+
+def deadline_utc(state: State) -> datetime | None:
+    """When there is something to do, if nothing else happens before."""
+    found = [each for each in _moments(state) if each is not None]
+    return min(found, default=None)
+
+
+def foretell(state: State, open_s: float) -> None:
+    """Look ahead for the next change of filters, as far as it is to be announced before the frame after next."""
+    state.announced = None
+    metered = state.light.metered()
+    if metered is None or not state.outing.changes_filters:
+        return
+    prompting, between = state.outing.prompting, timedelta(seconds=state.outing.want.between_s)
+    at_utc = state.now_utc + timedelta(seconds=open_s) + between
+    horizon_utc = at_utc + timedelta(seconds=prompting.announce_s + ANNOUNCE_MARGIN_S + state.outing.bounds.longest_s)
+    while at_utc < horizon_utc:
+        found = next_frame(state.outing, state.set_up, metered, at_utc)
+        if isinstance(found, FilterChange):
+            state.announced = Announced(found.then.set_up.filters, at_utc)
+            return
+        if isinstance(found, NoFrame):
+            return
+        at_utc += timedelta(seconds=found.open_s) + between
+
+
+def announce_utc(state: State, ahead: Announced) -> datetime:
+    """When a change is to be told."""
+    return ahead.at_utc - timedelta(seconds=state.outing.prompting.announce_s + ANNOUNCE_MARGIN_S)
+
+
+def view_of(state: State, now_utc: datetime) -> View:
+    """One look at it."""
+    take = state.taking
+    phase = _phase(state)
+    until_utc = deadline_utc(state)
+    if take is not None and state.opened_utc is not None:
+        until_utc = state.opened_utc + timedelta(seconds=take.open_s)
+    next_open_s, why = _next(state, now_utc)
+    line = "nothing"
+    if state.request is not None and not state.request.answered:
+        line = state.request.line()
+    elif state.alarm is not None:
+        line = state.alarm
+    elif state.held is not None:
+        line = state.held.reason
+    return View(
+        phase=phase,
+        line=line,
+        role=None if take is None else take.role.value,
+        until_utc=until_utc,
+        open_s=None if take is None else take.open_s,
+        next_open_s=next_open_s,
+        why=why,
+        filters=state.set_up.filters,
+        frames_done=state.frames_done,
+        verdict=state.verdict,
+        alarm=state.alarm,
+        pack_utc=state.ends.pack_utc,
+        light_ends_utc=state.ends.sun_utc,
+        stop=None if state.stop is None else state.stop_line,
+    )
+
+
+def _phase(state: State) -> Phase:
+    watching = isinstance(state.outing.start, LightStart) and not state.watched_enough
+    tests = (
+        (state.ended, Phase.ENDED),
+        (state.taking is not None, Phase.OPEN),
+        (state.measuring is not None, Phase.MEASURING),
+        (state.held is not None, Phase.HELD),
+        (state.request is not None or bool(state.darks_left and not state.cap_on), Phase.ASKING),
+        (state.checking or not state.checked, Phase.CHECKING),
+        (not state.told_begin, Phase.WAITING),
+        (watching or state.outing.want.kind is Kind.WATCH, Phase.WATCHING),
+    )
+    return next((phase for holds, phase in tests if holds), Phase.BETWEEN)
+
+
+def _next(state: State, now_utc: datetime) -> tuple[float | None, str]:
+    """The next long frame's time as it would be now, and why."""
+    metered = state.light.metered()
+    if metered is None or state.ended or now_utc < metered.reading.metered_utc:
+        return state.outing.want.first_s if metered is None else None, ""
+    after = state.set_up if state.request is None else state.request.after
+    found = next_frame(state.outing, after, metered, now_utc)
+    frame = found.then if isinstance(found, FilterChange) else found
+    if isinstance(frame, NoFrame):
+        return None, frame.reason.value
+    decision = frame.decision
+    glass_stops = state.outing.kit.glass(frame.set_up.filters).stops
+    way = "fading" if decision.rate_stops_per_min < 0.0 else "growing"
+    return frame.open_s, (
+        f"{decision.plain_s:.0f} -> {frame.open_s:.0f} s: {glass_stops:.1f} stops of filters, "
+        f"{way} {abs(decision.rate_stops_per_min):.2f}/min"
+    )
+
+
+def _moments(state: State) -> Sequence[datetime | None]:
+    if state.ended:
+        return ()
+    pack_utc = None if state.stop in (StopReason.LEAVE_BY, StopReason.LEFT_BY_PERSON) else state.ends.pack_utc
+    always = (pack_utc, None if state.announced is None else announce_utc(state, state.announced))
+    if state.is_busy:
+        return (*always, state.measure_by_utc)
+    if state.stop is not None:
+        return (*always, state.cap_by_utc if state.darks_left and not state.cap_on else None)
+    if state.held is not None:
+        return always
+    if not state.told_begin:
+        return (*always, state.start_utc if state.checked else None)
+    return (*always, _after(state, state.base_due_utc), _after(state, state.scout_due_utc), _patience_utc(state),
+            _after(state, opens_utc(state)))  # fmt: skip
+
+
+def _patience_utc(state: State) -> datetime | None:
+    request = state.request
+    if request is None or request.answered or state.fallback_tried:
+        return None
+    return request.asked_utc + timedelta(seconds=state.outing.prompting.patience_s)
+
+
+def _after(state: State, at_utc: datetime | None) -> datetime | None:
+    return at_utc if at_utc is not None and at_utc > state.now_utc else None

@@ -1,0 +1,108 @@
+"""All that an evening remembers from one event to the next."""
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from duskhold.plan.asking import Request
+from duskhold.plan.evening_words import Fault, Take
+from duskhold.plan.known_light import KnownLight
+from duskhold.plan.outing import Outing
+from duskhold.plan.series import SetUp
+from duskhold.plan.stops import Ends, Means, StopReason
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Why nothing is taken until a person resumes; `fault` is None for a person's own hold or a question."""
+
+    reason: str
+    fault: Fault | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Announced:
+    """A change that was told ahead, with the filters it leads to."""
+
+    filters: tuple[str, ...]
+    at_utc: datetime
+
+
+@dataclass(slots=True)
+class State:
+    """Instants are UTC by the evening's clock. `set_up` is what is on the camera as far as it was proven."""
+
+    outing: Outing
+    light: KnownLight
+    begun_utc: datetime
+    start_utc: datetime
+    ends: Ends
+    set_up: SetUp
+    now_utc: datetime
+    time_confirmed: bool = False
+    told_begin: bool = False
+    checked: bool = False
+    checking: bool = False
+    bad: tuple[str, ...] = ()
+    means: Means = field(default_factory=Means)
+    means_fresh: bool = False
+    reading_means: bool = False
+    bases: int = 0
+    base_due_utc: datetime | None = None
+    watched_enough: bool = False
+    request: Request | None = None
+    scout_needed: bool = False
+    scout_due_utc: datetime | None = None
+    scout_off_stops: float | None = None
+    fallback_tried: bool = False
+    taking: Take | None = None
+    opened_utc: datetime | None = None
+    measuring: str | None = None
+    measure_by_utc: datetime | None = None
+    measured_take: Take | None = None
+    told_open_s: float = 0.0
+    told_opened_utc: datetime | None = None
+    unsettled: str | None = None
+    free_utc: datetime | None = None
+    frames_done: int = 0
+    faults_running: int = 0
+    steps_left: tuple[float, ...] | None = None
+    retake_step: float | None = None
+    base_wanted: bool = False
+    last_battery_percent: float | None = None
+    last_open_s: float = 0.0
+    longest_open_s: float = 0.0
+    held: Held | None = None
+    hold_after: bool = False
+    resumable_link: bool = False
+    alarm: str | None = None
+    announced: Announced | None = None
+    verdict: str = ""
+    stop: StopReason | None = None
+    stop_line: str = ""
+    darks_left: int | None = None
+    cap_on: bool = False
+    cap_by_utc: datetime | None = None
+    ended: bool = False
+
+    @property
+    def is_busy(self) -> bool:
+        """Whether something that was asked for has not been answered."""
+        return (
+            self.taking is not None or self.measuring is not None or self.checking or self.reading_means
+            or self.unsettled is not None
+        )  # fmt: skip
+
+    def shift(self, seconds: float) -> None:
+        """The clock was set: what counts in minutes moves with it, what hangs on sun and clock does not."""
+        moved = timedelta(seconds=seconds)
+        for name in _COUNTED:
+            value = getattr(self, name)
+            if value is not None:
+                setattr(self, name, value + moved)
+        self.light.shift(seconds)
+
+
+_COUNTED = (
+    "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
+    "free_utc", "cap_by_utc",
+)  # fmt: skip
