@@ -74,7 +74,14 @@ class TrendDrift:
     trend: "Trend"
 
 
-Drift = SteadyDrift | SkyDrift | TrendDrift
+@dataclass(frozen=True, slots=True)
+class CurveDrift:
+    """The light goes on as this curve has it; its second 0 is the metering."""
+
+    forecast: Forecast
+
+
+Drift = SteadyDrift | SkyDrift | TrendDrift | CurveDrift
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,19 +151,25 @@ def solve(
 def light_stops_since(drift: Drift, metered_utc: datetime, at_utc: datetime) -> float:
     """How much brighter the light is at `at_utc` than at the metering, in stops; negative where it has faded."""
     after_s = (at_utc - metered_utc).total_seconds()
-    if isinstance(drift, TrendDrift):
-        return drift.trend.forecast.level_stops(after_s) - drift.trend.forecast.level_stops(0.0)
     if isinstance(drift, SteadyDrift):
         return drift.rate_stops_per_min * after_s / 60.0
+    if not isinstance(drift, SkyDrift):
+        curve = curve_of(drift)
+        return curve.level_stops(after_s) - curve.level_stops(0.0)
     sky, metered_s = _sky_since_midnight(drift.place, metered_utc)
     return math.log2(sky.level(metered_s + after_s) / sky.level(metered_s))
+
+
+def curve_of(drift: TrendDrift | CurveDrift) -> Forecast:
+    """The curve that such a drift follows."""
+    return drift.forecast if isinstance(drift, CurveDrift) else drift.trend.forecast
 
 
 def _along(
     drift: Drift, metered_utc: datetime, plain_s: float, delay_s: float
 ) -> tuple[OpenTime | Unfinishable, float, float | None]:
-    if isinstance(drift, TrendDrift):
-        return _along_trend(drift.trend.forecast, plain_s, delay_s)
+    if isinstance(drift, (TrendDrift, CurveDrift)):
+        return _along_curve(curve_of(drift), plain_s, delay_s)
     if isinstance(drift, SteadyDrift):
         rate = drift.rate_stops_per_min
         error_stops = constant_error_stops(rate, plain_s, delay_s, plain_s)
@@ -170,7 +183,7 @@ def _along(
     return found, sky.rate_stops_per_min(opens_s), error
 
 
-def _along_trend(
+def _along_curve(
     forecast: Forecast, plain_s: float, delay_s: float
 ) -> tuple[OpenTime | Unfinishable, float, float | None]:
     error = None

@@ -41,7 +41,7 @@ def ends_of(outing: Outing, begun_utc: datetime) -> Ends:
         found = path.events(bounds.sun_altitude_deg, _way(outing, path))
         sun_utc = None if isinstance(found, NoCrossing) else found[0].at_utc
     pack_utc = None if bounds.leave_by is None else bounds.leave_by.pack_utc(begun_utc)
-    return Ends(sun_utc, pack_utc, bounds.frames)
+    return Ends(sun_utc, pack_utc, outing.frames_wanted)
 
 
 def _way(outing: Outing, path: SunPath) -> Direction:

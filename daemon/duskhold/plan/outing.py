@@ -242,6 +242,13 @@ class Outing:
         """Whether filters are changed on the way."""
         return self.want.kind in (Kind.TONE, Kind.EYE, Kind.LOOK)
 
+    @property
+    def frames_wanted(self) -> int | None:
+        """How many long frames end it: as bounded, or else one for `ONE` and one round for a `BRACKET`."""
+        if self.bounds.frames is not None:
+            return self.bounds.frames
+        return {Kind.ONE: 1, Kind.BRACKET: len(self.want.steps)}.get(self.want.kind)
+
     def _check_want(self) -> None:
         want = self.want
         if (want.base is None) == (want.first_s is None):

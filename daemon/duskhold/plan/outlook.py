@@ -9,7 +9,7 @@ from duskhold.light.opentime import LONGEST_SEARCH_S
 from duskhold.light.place import Place
 from duskhold.light.skycurve import SkyCurve
 from duskhold.light.skyshape import MODEL_RATE_SHARE, MODEL_RATE_SIGMA
-from duskhold.plan.decision import Drift, SkyDrift, SteadyDrift
+from duskhold.plan.decision import Drift, SkyDrift, SteadyDrift, TrendDrift, curve_of
 
 TYPED_RATE_SIGMA = 0.02
 """Uncertainty in stops per minute of a rate that a person states: common practice, no source."""
@@ -22,12 +22,12 @@ def outlook(drift: Drift, metered_utc: datetime, opens_utc: datetime) -> Forecas
         return Forecast.steady(0.0, 0.0, drift.rate_stops_per_min)
     if isinstance(drift, SkyDrift):
         return _sky_outlook(drift.place, metered_utc, (opens_utc - metered_utc).total_seconds())
-    return drift.trend.forecast
+    return curve_of(drift)
 
 
 def change_sigma_stops(drift: Drift, rate_stops_per_min: float, opens_s: float, closes_s: float) -> tuple[float, float]:
     """Uncertainty in stops of the mean light of an opening against metering: by readings, by its change."""
-    if not isinstance(drift, (SteadyDrift, SkyDrift)):
+    if isinstance(drift, TrendDrift):
         return drift.trend.sigmas(opens_s, closes_s)
     share = max(MODEL_RATE_SIGMA, MODEL_RATE_SHARE * abs(rate_stops_per_min))
     sigma = TYPED_RATE_SIGMA if isinstance(drift, SteadyDrift) else share

@@ -1,0 +1,107 @@
+"""Where an evening stands before it has begun: what an outing file and the clear sky tell at home.
+
+Without a place the light is taken for steady. How long the base frame will be is not known at home; the one that the
+outing names is taken to be right when the series begins.
+"""
+
+import math
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from itertools import pairwise
+from typing import Final
+
+from duskhold.light.crossings import Direction
+from duskhold.light.place import Place
+from duskhold.light.skylight import sun_illuminance_lx
+from duskhold.plan.course import Standing
+from duskhold.plan.decision import Drift, LightReading, SkyDrift, SteadyDrift
+from duskhold.plan.moments import begins_utc, ends_of
+from duskhold.plan.outing import BadOuting, Kind, LightStart, Outing, OutingKit
+from duskhold.plan.outlook import midnight_before, outlook, sky_of
+from duskhold.plan.series import Metered, SetUp
+from duskhold.plan.stops import Means
+
+_AT_HORIZON_S: Final = 0.1
+"""Base time towards the light at f/11 and ISO 100 when the sun's centre is at 0 degrees. Common practice, no source:
+two stops either way with direction and cloud."""
+_AT_HORIZON_EXPOSURE: Final = 2.0**7 / 100.0
+_SEARCH_STEP_S, _SEARCH_STEPS, _HALVINGS = 120.0, 720, 12
+
+
+def standing_at_home(outing: Outing, drift: Drift | None = None, means: Means | None = None) -> Standing:
+    """The standing at the moment the outing begins; `drift` is the clear sky of the place when none is given.
+
+    Raises `BadOuting` when its beginning never comes within a day.
+    """
+    at_utc = begins_at_home_utc(outing)
+    light = drift or drift_at_home(outing)
+    is_bare = outing.want.base is not None
+    kit, base_left = outing.kit, outing.want.base_frames if is_bare and outing.want.kind is not Kind.WATCH else 0
+    return Standing(
+        opens_utc=at_utc,
+        metered=Metered(LightReading(_base_s(outing, light, at_utc), at_utc), light),
+        set_up=SetUp(() if is_bare else kit.filters, kit.aperture, kit.iso),
+        ends=ends_of(outing, at_utc),
+        means=means or Means(percent_per_min=outing.costs.battery_percent_per_min),
+        base_left=base_left,
+    )
+
+
+def drift_at_home(outing: Outing) -> Drift:
+    """The clear sky of the outing's place, or steady light where it has none."""
+    return SteadyDrift(0.0) if outing.place is None else SkyDrift(outing.place)
+
+
+def begins_at_home_utc(outing: Outing) -> datetime:
+    """When the outing begins; for one that waits for the light, when a clear sky would have come to it.
+
+    Raises `BadOuting` when that never comes within a day.
+    """
+    if isinstance(outing.start, LightStart) and outing.place is not None:
+        return _light_comes_utc(outing.start, outing.kit, outing.place)
+    return begins_utc(outing)
+
+
+def _base_s(outing: Outing, drift: Drift, at_utc: datetime) -> float:
+    """The base time that is right when the series begins; with `first_s`, that which makes the first frame so long."""
+    want = outing.want
+    if want.base is not None:
+        return want.base.true_s
+    assert want.first_s is not None, "an outing has one or the other"
+    if isinstance(drift, SkyDrift):
+        midnight = midnight_before(at_utc)
+        sky, at_s = sky_of(drift.place, midnight), (at_utc - midnight).total_seconds()
+        plain_s, rate = sky.dose(at_s, at_s + want.first_s) / sky.level(at_s), sky.rate_stops_per_min(at_s)
+    else:
+        light = outlook(drift, at_utc, at_utc)
+        plain_s, rate = light.dose(0.0, want.first_s) / light.level(0.0), light.rate_stops_per_min(0.0)
+    cost_stops = outing.kit.glass(outing.kit.filters).stops + outing.lean.stops(rate)
+    return plain_s / math.exp2(cost_stops)
+
+
+def _light_comes_utc(start: LightStart, kit: OutingKit, place: Place) -> datetime:
+    """When the clear sky asks for the start's base time, going the way the start goes."""
+    midnight = midnight_before(start.from_utc)
+    sky, from_s = sky_of(place, midnight), (start.from_utc - midnight).total_seconds()
+    exposure = kit.aperture.true_value**2 / kit.iso.true_value
+    base_at_1_lx_s = _AT_HORIZON_S * sun_illuminance_lx(0.0) * exposure / _AT_HORIZON_EXPOSURE
+    wanted_lx = base_at_1_lx_s / start.base_s
+    sign = -1.0 if start.direction is Direction.DOWN else 1.0
+
+    def is_past(at_s: float) -> bool:
+        return sign * (sky.level(at_s) - wanted_lx) >= 0.0
+
+    steps = [from_s + _SEARCH_STEP_S * step for step in range(_SEARCH_STEPS + 1)]
+    for before_s, after_s in pairwise(steps):
+        if is_past(after_s) and not is_past(before_s):
+            return midnight + timedelta(seconds=_halved(is_past, before_s, after_s))
+    raise BadOuting(
+        "start.light", f"within a day of {start.from_utc:%Y-%m-%d %H:%M}Z a clear sky does not come to that light"
+    )
+
+
+def _halved(is_past: Callable[[float], bool], before_s: float, after_s: float) -> float:
+    for _ in range(_HALVINGS):
+        middle_s = (before_s + after_s) / 2.0
+        before_s, after_s = (before_s, middle_s) if is_past(middle_s) else (middle_s, after_s)
+    return after_s

@@ -1,0 +1,270 @@
+"""The course of an evening gone through ahead of time, frame by frame, by the rules that the evening itself goes by."""
+
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from typing import Final
+
+from duskhold.plan.decision import light_stops_since
+from duskhold.plan.evening_words import Role
+from duskhold.plan.outing import Dark, Kind, Outing
+from duskhold.plan.outlook import midnight_before, sky_of
+from duskhold.plan.series import FilterChange, Metered, NextFrame, NoFrame, SetUp, bracket_order, decide, next_frame
+from duskhold.plan.stops import Ends, Means, StopReason, battery_cost_percent, what_ends
+
+BASE_GAP_S: Final = 120.0
+"""Between base frames: a rate from the pixels of two frames needs two minutes or more."""
+AHEAD: Final = timedelta(hours=24)
+MOST_FRAMES: Final = 2000
+"""How far a plan looks: a series that nothing ends before is told as far as this."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where an evening stands: `opens_utc` is the earliest moment for what comes next, with `set_up` on the camera.
+
+    `base_left` base frames come first, without filters; after them the kit's filters are fitted. `frames_done` counts
+    the long frames taken, `longest_s` is the longest of them; `steps_left` is what is left of a bracket that has
+    begun, `darks_left` of the darks at the end (None: all that the outing asks for).
+    """
+
+    opens_utc: datetime
+    metered: Metered
+    set_up: SetUp
+    ends: Ends
+    means: Means = field(default_factory=Means)
+    frames_done: int = 0
+    longest_s: float = 0.0
+    base_left: int = 0
+    steps_left: tuple[float, ...] = ()
+    darks_left: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedFrame:
+    """A frame as foretold; `n` counts the frames of a kind, long ones that were taken before included.
+
+    `closes_utc` is its own closing, `ready_utc` when the camera has also taken its in-camera dark frame and stored.
+    `light_stops` is the light at its opening against the metered light, `correction_stops` what the change of light
+    while it is open adds to its time. What is left after it is None where nobody told what there is.
+    """
+
+    n: int
+    role: Role
+    opens_utc: datetime
+    open_s: float
+    closes_utc: datetime
+    ready_utc: datetime
+    filters: tuple[str, ...]
+    aperture: str
+    iso: str
+    sun_altitude_deg: float | None
+    light_stops: float
+    correction_stops: float = 0.0
+    step_stops: float = 0.0
+    battery_percent: float | None = None
+    disk_free_bytes: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedPrompt:
+    """What a person is asked to take off and to fit at `at_utc`, told ahead at `announce_utc`."""
+
+    at_utc: datetime
+    announce_utc: datetime
+    remove: tuple[str, ...]
+    fit: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Why a series ends, and when that is known; no reason where nothing ends it as far as a plan looks."""
+
+    reason: StopReason | None
+    at_utc: datetime
+
+
+class Course:
+    """An evening gone through from where it stands to the end of its series.
+
+    `frames` are the long ones (of a watch, its base frames), `others` base frames and scouts around them. `means` is
+    what is left at the end, `free_utc` when the camera is free after the last frame.
+    """
+
+    def __init__(self, outing: Outing, standing: Standing) -> None:
+        self.frames: list[PlannedFrame] = []
+        self.others: list[PlannedFrame] = []
+        self.prompts: list[PlannedPrompt] = []
+        self.set_up, self.means, self.free_utc = standing.set_up, standing.means, standing.opens_utc
+        self._outing, self._standing = outing, standing
+        self._is_watch = outing.want.kind is Kind.WATCH
+        self._steps = standing.steps_left
+        self._opens_utc = standing.opens_utc
+        self._begin()
+        self.stop = self._go_through()
+
+    def record(self, n: int, role: Role, opens_utc: datetime, open_s: float, how: NextFrame | None = None) -> None:
+        """Note a frame and what it costs; `how` it was computed, for a long one."""
+        outing, standing = self._outing, self._standing
+        self.means = _means_after(outing, self.means, role, open_s)
+        busy_s = open_s * _exposures(outing, role) + outing.costs.storing_s
+        self.free_utc = opens_utc + timedelta(seconds=busy_s)
+        light_stops = light_stops_since(standing.metered.drift, standing.metered.reading.metered_utc, opens_utc)
+        frame = PlannedFrame(
+            n=n,
+            role=role,
+            opens_utc=opens_utc,
+            open_s=open_s,
+            closes_utc=opens_utc + timedelta(seconds=open_s),
+            ready_utc=self.free_utc,
+            filters=self.set_up.filters,
+            aperture=self.set_up.aperture.name,
+            iso=self.set_up.iso.name,
+            sun_altitude_deg=_sun_altitude_deg(outing, opens_utc),
+            light_stops=light_stops,
+            correction_stops=_correction_stops(how, light_stops),
+            step_stops=how.step_stops if how else 0.0,
+            battery_percent=self.means.battery_percent,
+            disk_free_bytes=self.means.disk_free_bytes,
+        )
+        (self.others if how is None else self.frames).append(frame)
+
+    def _go_through(self) -> Stop:
+        begun_utc = self._opens_utc
+        reason = None
+        while reason is None and len(self.frames) < MOST_FRAMES and self._opens_utc - begun_utc < AHEAD:
+            reason = self._go_on()
+        return Stop(reason, self._opens_utc)
+
+    def _begin(self) -> None:
+        """Base frames, the kit's filters, and a scout through them."""
+        if not self._standing.base_left or self._is_watch:
+            return
+        for left in reversed(range(self._standing.base_left)):
+            self._take_base(BASE_GAP_S if left else 0.0)
+        if self._swap(self._outing.kit.filters):
+            self.record(self._next_n(Role.SCOUT), Role.SCOUT, self._opens_utc, self._outing.want.scout_s)
+            self._opens_utc = self.free_utc
+
+    def _go_on(self) -> StopReason | None:
+        """One frame of the series with what has to be done before it; or why there is none."""
+        done, ends = self._standing.frames_done + len(self.frames), self._standing.ends
+        if ends.frames is not None and done >= ends.frames:
+            return StopReason.FRAMES_DONE
+        found = self._next()
+        if isinstance(found, NoFrame):
+            return found.reason
+        frame = found.then if isinstance(found, FilterChange) else found
+        opens_utc = frame.decision.opens_utc
+        reason = what_ends(self._outing, ends, self.means, done, opens_utc, frame.open_s)
+        if reason is not None:
+            return reason
+        self._prepare(found)
+        self._steps = self._steps[1:]
+        self.set_up = frame.set_up
+        self.record(done + 1, Role.BASE if self._is_watch else Role.LONG, opens_utc, frame.open_s, frame)
+        self._opens_utc = self._free_after(opens_utc, frame.open_s)
+        return None
+
+    def _next(self) -> NextFrame | FilterChange | NoFrame:
+        outing, metered, opens_utc = self._outing, self._standing.metered, self._opens_utc
+        if self._is_watch:
+            return _watched(outing, replace(self.set_up, filters=()), metered, opens_utc)
+        if self._is_later_pair():
+            return next_frame(outing, self.set_up, metered, opens_utc + timedelta(seconds=self._pair_s()))
+        return next_frame(outing, self.set_up, metered, opens_utc, self._step())
+
+    def _prepare(self, found: NextFrame | FilterChange) -> None:
+        if self._is_later_pair():
+            self._swap(())
+            self._take_base(0.0)
+            self._swap(self._outing.kit.filters)
+        elif isinstance(found, FilterChange):
+            self._ask(found.remove, found.fit)
+
+    def _is_later_pair(self) -> bool:
+        is_first = not self.frames and not self._standing.frames_done
+        return self._outing.want.kind is Kind.PAIRS and not is_first
+
+    def _pair_s(self) -> float:
+        """Filters off, the frame without them, filters on."""
+        base, outing = self._outing.want.base, self._outing
+        assert base is not None, "checked by the outing"
+        return 2.0 * outing.prompting.change_s + base.true_s * _exposures(outing, Role.BASE) + outing.costs.storing_s
+
+    def _step(self) -> float:
+        if self._outing.want.kind is not Kind.BRACKET:
+            return 0.0
+        if not self._steps:
+            now = decide(self._outing, self.set_up, self._standing.metered, self._opens_utc)
+            self._steps = bracket_order(self._outing.want.steps, now.rate_stops_per_min)
+        return self._steps[0]
+
+    def _take_base(self, gap_s: float) -> None:
+        base = self._outing.want.base
+        assert base is not None, "base frames are asked for only where the outing has a base exposure"
+        opens_utc = self._opens_utc
+        self.record(self._next_n(Role.BASE), Role.BASE, opens_utc, base.true_s)
+        self._opens_utc = max(self.free_utc, opens_utc + timedelta(seconds=gap_s))
+
+    def _swap(self, filters: tuple[str, ...]) -> bool:
+        """Ask for these filters instead of those that are on, and wait; False when they are on already."""
+        before, self.set_up = self.set_up.filters, replace(self.set_up, filters=filters)
+        if set(before) == set(filters):
+            return False
+        self._ask(
+            tuple(name for name in before if name not in filters), tuple(name for name in filters if name not in before)
+        )
+        self._opens_utc += timedelta(seconds=self._outing.prompting.change_s)
+        return True
+
+    def _ask(self, remove: tuple[str, ...], fit: tuple[str, ...]) -> None:
+        announce_utc = self._opens_utc - timedelta(seconds=self._outing.prompting.announce_s)
+        announce_utc = max(announce_utc, self._standing.opens_utc)
+        self.prompts.append(PlannedPrompt(self._opens_utc, announce_utc, remove, fit))
+
+    def _free_after(self, opens_utc: datetime, open_s: float) -> datetime:
+        """The gap counts from the closing, or from the end of the in-camera dark frame; storing is part of it."""
+        want, costs = self._outing.want, self._outing.costs
+        gap_s = max(want.every_s if self._is_watch else want.between_s, costs.storing_s)
+        return opens_utc + timedelta(seconds=open_s * _exposures(self._outing, Role.LONG) + gap_s)
+
+    def _next_n(self, role: Role) -> int:
+        return 1 + sum(frame.role is role for frame in self.others)
+
+
+def _watched(outing: Outing, bare: SetUp, metered: Metered, opens_utc: datetime) -> NextFrame | NoFrame:
+    """The base frame of a watch: as long as the light asks for, and no bound but the longest."""
+    decision = decide(outing, bare, metered, opens_utc)
+    if decision.open_s is None:
+        return NoFrame(StopReason.LIGHT_NEVER_SUFFICES, decision)
+    if decision.open_s > outing.bounds.longest_s:
+        return NoFrame(StopReason.LONGEST_FRAME, decision)
+    return NextFrame(bare, decision)
+
+
+def _exposures(outing: Outing, role: Role) -> int:
+    return 2 if outing.dark is Dark.IN_CAMERA and role is not Role.DARK else 1
+
+
+def _means_after(outing: Outing, means: Means, role: Role, open_s: float) -> Means:
+    as_costed = outing if role is not Role.DARK else replace(outing, dark=Dark.NONE)
+    battery, disk = means.battery_percent, means.disk_free_bytes
+    return replace(
+        means,
+        battery_percent=None if battery is None else battery - battery_cost_percent(as_costed, means, open_s),
+        disk_free_bytes=None if disk is None else disk - outing.costs.disk_bytes,
+    )
+
+
+def _sun_altitude_deg(outing: Outing, at_utc: datetime) -> float | None:
+    if outing.place is None:
+        return None
+    midnight = midnight_before(at_utc)
+    return sky_of(outing.place, midnight).sun_altitude_deg((at_utc - midnight).total_seconds())
+
+
+def _correction_stops(how: NextFrame | None, light_stops: float) -> float:
+    # The decision corrects for all the change since metering; what happens while it is open is the part beyond.
+    if how is None or how.decision.correction_stops is None:
+        return 0.0
+    return how.decision.correction_stops + light_stops

@@ -1,0 +1,111 @@
+"""The timeline of an evening: every frame, every change, the darks and the end, foretold from where it stands.
+
+At home it is gone through from the first moment, at the tripod from what really happened. It is a forecast: the age of
+the reading refuses nothing here. Plain data; showing it is another module's work.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from duskhold.light.forecast import Forecast
+from duskhold.light.opentime import LONGEST_SEARCH_S
+from duskhold.plan.course import AHEAD, Course, PlannedFrame, PlannedPrompt, Standing, Stop
+from duskhold.plan.decision import CurveDrift, SkyDrift
+from duskhold.plan.evening_words import Role
+from duskhold.plan.outing import Dark, Kind, Outing
+from duskhold.plan.outlook import midnight_before, sky_of
+from duskhold.plan.stops import Ends, StopReason, what_ends
+
+_KNOT_S, _FAR_KNOT_S = 15.0, 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class FramesLeft:
+    """How many more long frames fit, with an in-camera dark frame after each, and without."""
+
+    in_camera_dark: int
+    without: int
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """What is to come. `frames` are the long ones (of a watch, its base frames); `others` are base frames and scouts.
+
+    `darks` is how many of the wanted darks fit after the series, `darks_short` why not all of them do. `done_utc` is
+    when the camera is free after all of it.
+    """
+
+    standing: Standing
+    frames: tuple[PlannedFrame, ...]
+    others: tuple[PlannedFrame, ...]
+    prompts: tuple[PlannedPrompt, ...]
+    darks: tuple[PlannedFrame, ...]
+    darks_short: StopReason | None
+    stop: Stop
+    done_utc: datetime
+    frames_left: FramesLeft
+    battery_percent: float | None
+    disk_free_bytes: int | None
+
+
+def plan_timeline(outing: Outing, standing: Standing) -> Timeline:
+    """All that is to come from this standing on, if nothing intervenes."""
+    seen = _with_curve(outing, standing)
+    course = Course(outing, seen)
+    darks_short = _take_darks(outing, seen, course)
+    darks = tuple(frame for frame in course.others if frame.role is Role.DARK)
+    return Timeline(
+        standing=standing,
+        frames=tuple(course.frames),
+        others=tuple(frame for frame in course.others if frame.role is not Role.DARK),
+        prompts=tuple(course.prompts),
+        darks=darks,
+        darks_short=darks_short,
+        stop=course.stop,
+        done_utc=course.free_utc,
+        frames_left=_frames_left(outing, seen, course),
+        battery_percent=course.means.battery_percent,
+        disk_free_bytes=course.means.disk_free_bytes,
+    )
+
+
+def _frames_left(outing: Outing, standing: Standing, course: Course) -> FramesLeft:
+    is_in_camera = outing.dark is Dark.IN_CAMERA
+    other = Course(replace(outing, dark=Dark.NONE if is_in_camera else Dark.IN_CAMERA), standing)
+    counts = len(course.frames), len(other.frames)
+    return FramesLeft(*counts) if is_in_camera else FramesLeft(*reversed(counts))
+
+
+def _take_darks(outing: Outing, standing: Standing, course: Course) -> StopReason | None:
+    """Darks as long as the longest frame, while time and battery last; why not all of them could be taken."""
+    wanted = outing.darks_after if standing.darks_left is None else standing.darks_left
+    longest_s = max((standing.longest_s, *(frame.open_s for frame in course.frames)))
+    if outing.dark is not Dark.AFTER or longest_s == 0.0 or outing.want.kind is Kind.WATCH:
+        return None
+    ends = Ends(pack_utc=standing.ends.pack_utc)
+    for n in range(1, wanted + 1):
+        short = what_ends(outing, ends, course.means, 0, course.free_utc, longest_s)
+        if short is not None:
+            return short
+        course.record(n, Role.DARK, course.free_utc, longest_s)
+    return None
+
+
+def _with_curve(outing: Outing, standing: Standing) -> Standing:
+    """The clear sky as a curve of knots: the same light, and many times as quick to go through."""
+    metered = standing.metered
+    if not isinstance(metered.drift, SkyDrift):
+        return standing
+    midnight, place = midnight_before(metered.reading.metered_utc), metered.drift.place
+    zero_s = (metered.reading.metered_utc - midnight).total_seconds()
+    ends = [one for one in (standing.ends.sun_utc, standing.ends.pack_utc) if one is not None]
+    until_utc = min((standing.opens_utc + AHEAD, *ends)) + timedelta(seconds=outing.bounds.longest_s)
+    span_s = max(_KNOT_S, (until_utc - metered.reading.metered_utc).total_seconds())
+    near = [_KNOT_S * step for step in range(math.ceil(span_s / _KNOT_S))]
+    far = [near[-1] + _FAR_KNOT_S * step for step in range(1, math.ceil(LONGEST_SEARCH_S / _FAR_KNOT_S) + 1)]
+    sky = sky_of(place, midnight)
+    at_metering = math.log2(sky.level(zero_s))
+    stops = [math.log2(sky.level(zero_s + at_s)) - at_metering for at_s in (*near, *far)]
+    curve = CurveDrift(Forecast((*near, *far), stops, goes_on=False))
+    return replace(standing, metered=replace(metered, drift=curve))
