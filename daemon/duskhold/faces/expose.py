@@ -29,12 +29,10 @@ from duskhold.faces.trouble import catching_signals, saying_trouble, status_afte
 if TYPE_CHECKING:
     from datetime import tzinfo
 
-    from duskhold.app.exposing import Order, Watch
+    from duskhold.app.exposing import Watch
     from duskhold.app.settings import Settings
     from duskhold.app.station import Station
-    from duskhold.faces.solve import Question
     from duskhold.journal.entry import Frame
-    from duskhold.light.dials import Mark
     from duskhold.plan.command import Refused, ShutterCommand
 
 LONGEST_WAIT_S = 6 * 3600.0
