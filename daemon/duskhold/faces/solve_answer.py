@@ -59,8 +59,6 @@ def whole_body(
 
     drift = question.drift
     return decision_body(decision) | {
-        "filters": [one.label for one in question.filters],
-        "filter_stops": question.filter.stops,
         "ways_out": [_way_body(way) for way in ending.ways_out],
         "budget": _budget_body(ending.budget),
         "alternatives": [
@@ -74,7 +72,16 @@ def whole_body(
 
 def recorded_body(question: "Question", decision: "ExposureDecision") -> dict[str, object]:
     """What a frame's record has of a decision; the ways out of what is not opened are looked for in the bag too."""
-    return whole_body(question, decision, ending_of(question, decision, bool(question.bag)), None)
+    body = whole_body(question, decision, ending_of(question, decision, bool(question.bag)), None)
+    fitted = {"filters": [one.label for one in question.filters], "filter_stops": question.filter.stops}
+    return body | fitted | {"filter_sigma_stops": filter_sigma_of(question)}
+
+
+def filter_sigma_of(question: "Question") -> float:
+    """How well the filters that are fitted are known, in stops."""
+    from duskhold.plan.budget import filter_sigma_stops
+
+    return math.hypot(*(filter_sigma_stops(each) for each in question.filters))
 
 
 def trend_body(trend: "Trend") -> dict[str, object]:
