@@ -5,7 +5,9 @@
 Five base frames three minutes apart with camera noise, the fifth is the metering; a filter known to 0.03 stop, whose
 label is off by a third of a stop (standard deviation); the shutter opens 20 to 120 s later for a plain time of 20 to
 240 s. Beside this program: the label's stops without drift, half to three quarters of a stop by habit, an oracle that
-knows the future, and, where clouds wander, the best predictor that knows the clear light and the clouds' statistics.
+knows the future, and, where clouds wander, two predictors by least squares that are told the clouds' statistics:
+"statistics" knows the clear light above them too, past and future, which no reading tells; "told" has the same
+readings, the same almanac and the same doubt of it as the program.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import numpy as np
-from evenings import BEFORE_S, CLOUDS, Evening, Numbers, Weather, evening
+from evenings import AFTER_S, BEFORE_S, CLOUDS, Evening, Numbers, Weather, evening
 
 from duskhold.light.forecast import Forecast
 from duskhold.light.opentime import OpenTime
@@ -88,13 +90,11 @@ def by_program(one: Task) -> float | None:
     """What this program holds."""
     metered_utc = one.evening.metered_utc
     opens_utc = metered_utc + timedelta(seconds=one.delay_s)
-    midnight = midnight_before(metered_utc)
-    shape = SkyShape(sky_of(one.evening.place, midnight), midnight)
     readings = [
         Reading(metered_utc + timedelta(seconds=at_s), stops, NOISE_STOPS, "base")
         for at_s, stops in zip(READINGS_S, one.readings, strict=True)
     ]
-    trend = fuse(readings, metered_utc, opens_utc, 900.0, shape)
+    trend = fuse(readings, metered_utc, opens_utc, 900.0, shape_of(one))
     assert isinstance(trend, Trend)
     base = LightReading(one.plain_s, metered_utc)
     return solve(base, Change(), TrendDrift(trend), opens_utc, Limits()).open_s
@@ -117,26 +117,49 @@ def by_oracle(one: Task) -> float | None:
 
 
 def by_statistics(one: Task) -> float | None:
-    """The clear light known, past and future, and how clouds wander; from the same readings, by least squares."""
-    sigma, minutes = CLOUDS[one.evening.weather]
-    bare = one.evening.bare_stops
-    at_s = np.array(READINGS_S)
-    seen = np.array(one.readings) - np.interp(at_s + BEFORE_S, np.arange(bare.size), bare)
-    ahead_s = np.arange(0.0, 1900.0, 5.0) + one.delay_s
+    """The clear light known, past and future, and how clouds wander; from the same readings."""
+    return _by_least_squares(one, one.evening.bare_stops, 0.0, 0.0)
 
-    def covariance(a: Numbers, b: Numbers) -> Numbers:
+
+def by_told(one: Task) -> float | None:
+    """How clouds wander, the almanac's shape to 15 % of its change, and no level but that of the readings."""
+    shape, metered_utc = shape_of(one), one.evening.metered_utc
+    at_s = np.arange(-BEFORE_S, AFTER_S + 1, 60.0)
+    sky = [shape.stops(metered_utc + timedelta(seconds=float(each))) for each in at_s]
+    return _by_least_squares(one, np.interp(np.arange(-BEFORE_S, AFTER_S + 1.0), at_s, sky), 30.0, 0.15)
+
+
+def shape_of(one: Task) -> SkyShape:
+    """The almanac's clear sky of the place."""
+    midnight = midnight_before(one.evening.metered_utc)
+    return SkyShape(sky_of(one.evening.place, midnight), midnight)
+
+
+def _by_least_squares(one: Task, bare: Numbers, level_sigma: float, share_sigma: float) -> float | None:
+    sigma, minutes = CLOUDS[one.evening.weather]
+    at_s, ahead_s, mark_s = np.array(READINGS_S), np.arange(0.0, 1900.0, 5.0) + one.delay_s, np.zeros(1)
+
+    def clear(when_s: Numbers) -> Numbers:
+        return np.asarray(np.interp(when_s + BEFORE_S, np.arange(bare.size), bare) - bare[BEFORE_S], dtype=np.float64)
+
+    def cloud(a: Numbers, b: Numbers) -> Numbers:
         return np.asarray(sigma**2 * np.exp(-np.abs(a[:, None] - b) / (60.0 * minutes)), dtype=np.float64)
 
-    known = covariance(at_s, at_s) + np.eye(at_s.size) * NOISE_STOPS**2
-    gains = np.linalg.solve(known, covariance(at_s, ahead_s)).T
-    mean, now = gains @ seen, float(np.linalg.solve(known, covariance(at_s, np.zeros(1)))[:, 0] @ seen)
-    spread = sigma**2 - np.einsum("ij,ji->i", gains, covariance(at_s, ahead_s))
+    def covariance(a: Numbers, b: Numbers) -> Numbers:
+        return cloud(a, b) + level_sigma**2 + share_sigma**2 * np.outer(clear(a), clear(b))
+
+    level = bare[BEFORE_S] if level_sigma == 0.0 else one.readings[-1]
+    seen = np.array(one.readings) - level - clear(at_s)
+    noise = np.eye(at_s.size) * NOISE_STOPS**2
+    known = np.linalg.solve(covariance(at_s, at_s) + noise, seen)
+    mean, now = (covariance(at_s, when_s).T @ known for when_s in (ahead_s, mark_s))
+    gains = np.linalg.solve(cloud(at_s, at_s) + noise, cloud(at_s, ahead_s))
+    spread = sigma**2 - np.einsum("ji,ji->i", gains, cloud(at_s, ahead_s))
     # Light that varies within a frame gives more than its median: half the variance, in natural units, of the part
     # that evens out over the frame.
     x = one.plain_s / (60.0 * minutes)
     evened = 2.0 / x * (1.0 + math.expm1(-x) / x)
-    clear = np.interp(ahead_s + BEFORE_S, np.arange(bare.size), bare) - bare[BEFORE_S]
-    stops = clear + mean - now + 0.5 * math.log(2.0) * spread * (1.0 - evened)
+    stops = clear(ahead_s) + mean - now + 0.5 * math.log(2.0) * spread * (1.0 - evened)
     found = Forecast([float(each) for each in ahead_s], [float(each) for each in stops], goes_on=True)
     answer = found.solve(one.plain_s, one.delay_s)
     return answer.open_s if isinstance(answer, OpenTime) else None
@@ -148,6 +171,8 @@ RULES: dict[str, Callable[[Task], float | None]] = {
     "habit": by_habit,
     "oracle": by_oracle,
 }
+TOLD: dict[str, Callable[[Task], float | None]] = {"statistics": by_statistics, "told": by_told}
+"""Where clouds wander: what could be known of them."""
 UNFINISHED_STOPS = 3.0
 """What a rule is charged that says "never" of a frame that could be finished."""
 
@@ -156,7 +181,7 @@ def errors(weather: Weather, evenings: int) -> dict[str, Numbers]:
     """Absolute errors in stops of every rule over the same evenings."""
     chance = np.random.default_rng([SEED, list(Weather).index(weather)])
     tasks = [task(weather, chance) for _ in range(evenings)]
-    rules = dict(RULES, **({"statistics": by_statistics} if weather in CLOUDS else {}))
+    rules = dict(RULES, **(TOLD if weather in CLOUDS else {}))
     return {name: np.array([_charged(one, rule(one)) for one in tasks]) for name, rule in rules.items()}
 
 
@@ -170,7 +195,7 @@ def main() -> None:
     parser.add_argument("--evenings", type=int, default=200)
     evenings = parser.parse_args().evenings
     print(f"absolute error of the next frame in stops, median / 95th percentile, {evenings} evenings each, seed {SEED}")
-    names = (*RULES, "statistics")
+    names = (*RULES, *TOLD)
     print(f"{'':22}" + "".join(f"{name:>16}" for name in names))
     for weather in Weather:
         found = errors(weather, evenings)

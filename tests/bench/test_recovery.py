@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 from evenings import Weather, brown_lx, evening
-from recovery import errors, task
+from recovery import TOLD, errors, task
 
 EVENINGS = 24
 
@@ -45,5 +45,5 @@ def test_never_worse_than_the_rules_of_thumb(weather: Weather) -> None:
     if weather in (Weather.CLEAR, Weather.MOON, Weather.CITY):
         assert np.percentile(found["program"], 95) < 0.12
     if "statistics" in found:
-        known = math.sqrt(float(np.mean(found["statistics"] ** 2)))
-        assert math.sqrt(float(np.mean(found["program"] ** 2))) < 1.5 * known
+        program, known, told = (math.sqrt(float(np.mean(found[name] ** 2))) for name in ("program", *TOLD))
+        assert program < 1.5 * known and program < 1.2 * told

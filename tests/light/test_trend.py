@@ -170,3 +170,13 @@ def test_the_light_at_the_mark_is_told_in_the_readings_own_zero() -> None:
     trend = fuse(readings, MARK, MARK + timedelta(minutes=1), 900.0)
     assert isinstance(trend, Trend)
     assert trend.mark_stops == pytest.approx(7.0, abs=0.01)
+
+
+def test_under_torn_cloud_no_reading_is_odd() -> None:
+    """Clouds of half a stop that change within minutes: a jump past 0.7 stop is one of them, and tells the light."""
+    levels = [-0.31, 0.42, -0.55, 0.12, 0.62, -0.45]
+    readings = [reading(3.0 * i - 15, along_sky(3.0 * i - 15) + cloud) for i, cloud in enumerate(levels)]
+    found = trend_of(readings, SKY)
+    assert found.left_out == () and found.cloud_stops > 0.3
+    calm = [reading(3.0 * i - 15, along_sky(3.0 * i - 15) + cloud) for i, cloud in enumerate((0, 0, 0, 0, 0, -0.9))]
+    assert len(trend_of(calm, SKY).left_out) == 1

@@ -15,11 +15,12 @@ from duskhold.light.filterbank import LEVEL, FilterBank, Guess
 from duskhold.light.reading import Reading
 
 ODD_STOPS = 0.7
+PRICE_OF_LEAVING_OUT = 5.0
+"""Logarithm of how unlikely an odd reading is by itself: one in fifty, anywhere within some six stops."""
 _TIMES_USUAL = 4.0
 _NORMAL_FROM_MEDIAN = 1.4826
 _DOUBT_SIGMAS = 3.0
 _STEP_STOPS = 1.5
-_PRICE_OF_LEAVING_OUT = 5.0
 _ORDINARY = (Guess(prior=1.0, rate_sigma=0.3, wander=0.05, cloud_stops=0.1, cloud_min=3.0),)
 
 
@@ -85,7 +86,7 @@ def _plausibility(points: Sequence[Point], odd: dict[Point, float]) -> float:
     for point in kept:
         bank.advance(point.at_min)
         bank.learn(point.stops, point.reading.sigma_stops)
-    return float(bank.log_likelihood[0]) - _PRICE_OF_LEAVING_OUT * len(odd)
+    return float(bank.log_likelihood[0]) - PRICE_OF_LEAVING_OUT * len(odd)
 
 
 def _scatter(points: Sequence[Point]) -> float:

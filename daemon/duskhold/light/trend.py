@@ -16,7 +16,7 @@ import numpy as np
 
 from duskhold.light.filterbank import BEND, CLOUD, LEVEL, MARK, RATE, FilterBank, Guess, Numbers, lasting, noises
 from duskhold.light.forecast import Forecast
-from duskhold.light.gate import LeftOut, Point, believe
+from duskhold.light.gate import PRICE_OF_LEAVING_OUT, LeftOut, Point, believe
 from duskhold.light.reading import Reading, in_order
 from duskhold.light.skyshape import MODEL_RATE_SHARE, MODEL_RATE_SIGMA, LampLitShape, Shape
 
@@ -122,10 +122,20 @@ def fuse(
         )
     recent = [each for each in past if (newest_utc - each.taken_utc) <= timedelta(minutes=WINDOW_MIN)]
     points = [_point(each, mark_utc, shape) for each in recent]
-    kept, odd = believe(points)
+    kept, odd = _believed(points, shape)
     if len(kept) < 2 and shape is None:
         return NoTrend(Lack.NO_RATE, "one reading tells no rate: take another some minutes later, or give the place")
     return _fused(kept, (*clipped, *odd), mark_utc, shape, len(points))
+
+
+def _believed(points: Sequence[Point], shape: Shape | None) -> tuple[Sequence[Point], tuple[LeftOut, ...]]:
+    """The points to use; under torn cloud a reading that looks odd by itself is no odder than its sky."""
+    kept, odd = believe(points)
+    if not odd or len(points) < WEATHER_FROM_READINGS:
+        return kept, odd
+    guesses = _guesses(0.5, 0.004, None, len(points)) if shape is None else _weathers(MODEL_RATE_SIGMA)
+    lost = PRICE_OF_LEAVING_OUT * len(odd)
+    return (points, ()) if _run(guesses, points).evidence() > _run(guesses, kept).evidence() - lost else (kept, odd)
 
 
 def _fused(
