@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from duskhold.app import evidence
 from duskhold.app.evidence import readings_on_record
 from duskhold.app.folders import Folders
 from duskhold.camera.faults import PictureFault
@@ -25,14 +26,21 @@ SHOT = Shot(
 )  # fmt: skip
 
 
-def on_record(folders: Folders, minute: float, light: float, role: str = "base", picture: str = "whole") -> None:
+def on_record(
+    folders: Folders,
+    minute: float,
+    light: float,
+    role: str = "base",
+    picture: str = "whole",
+    decision: dict[str, object] | None = None,
+) -> None:
     frame_id, opened = f"frame-{minute:g}-{role}", START + timedelta(minutes=minute)
     path = folders.data / f"{frame_id}.dng"
     shot = replace(SHOT, number=int(minute) + 1, exposure_rgb=(light, light, light))
     path.write_bytes(Negative(shot, PROFILE, PictureFault()).dng() if picture == "whole" else b"torn")
     stamp = Stamp(opened, 100.0 + minute, "boot")
     with Journal.open(folders.journal) as journal:
-        journal.intend(Intent(frame_id, "usb", role, "dial", 0.25, 5.0), stamp)
+        journal.intend(Intent(frame_id, "usb", role, "dial", 0.25, 5.0, decision or {}), stamp)
         files = [{"path": str(path), "role": role, "bytes": 1, "sha256": "0"}]
         journal.conclude(
             Outcome(frame_id, "complete", 0.25, None, utc_text(opened), None, "closed", True, "", files), stamp
@@ -55,3 +63,25 @@ def test_base_frames_become_readings(folders: Folders) -> None:
     assert found[1].level_stops - found[0].level_stops == pytest.approx(math.log2(2072 / 4380), abs=0.02)
     assert readings_on_record(folders, "simulated", START, START + timedelta(minutes=30)) == ()
     assert len(readings_on_record(folders, "usb", START + timedelta(minutes=1), START + timedelta(minutes=30))) == 1
+
+
+def test_a_long_frame_tells_the_light_through_the_filter_of_its_record(folders: Folders) -> None:
+    on_record(folders, 0, 1.0)
+    on_record(folders, 6, 0.7, role="long", decision={"filter_stops": 10.2, "filter_sigma_stops": 0.03})
+    on_record(folders, 9, 0.7, role="long")  # through nobody knows what
+    on_record(folders, 12, 0.7, role="long", decision={"asked": {"for_s": 4.0}})
+    base, long = readings_on_record(folders, "usb", START, START + timedelta(minutes=30))
+    assert (base.source, long.source) == ("base", "long")
+    assert long.span_s == 0.25 and long.taken_utc == START + timedelta(minutes=6, seconds=0.125)
+    assert long.level_stops - base.level_stops == pytest.approx(10.2 + math.log2(0.7), abs=0.02)
+    assert 0.03 < long.sigma_stops < 0.05 and long.sigma_stops > base.sigma_stops
+    # What is still open at the moment of asking tells nothing yet
+    assert readings_on_record(folders, "usb", START, START + timedelta(minutes=6, seconds=0.1)) == (base,)
+
+
+def test_pictures_are_read_once(folders: Folders, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At the moment of an opening there is no time to read them again."""
+    on_record(folders, 0, 1.0)
+    first = readings_on_record(folders, "usb", START, START + timedelta(minutes=30))
+    monkeypatch.setattr(evidence, "read_picture", None)
+    assert readings_on_record(folders, "usb", START, START + timedelta(minutes=30)) == first

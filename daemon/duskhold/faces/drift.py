@@ -26,7 +26,7 @@ def add_drift_options(group: argparse._ArgumentGroup) -> None:
     group.add_argument("--place", metavar="LAT,LON", help="follow the clear sky of this place instead")
     group.add_argument(
         "--readings", metavar="FILE|auto",
-        help="follow light readings: a CSV taken_utc,level_stops,sigma_stops,source, or the base frames on record; "
+        help="follow light readings: a CSV taken_utc,level_stops,sigma_stops,source, or base and long frames on record; "
         "with --place (or the settings' place) the sky gives the shape where it agrees",
     )  # fmt: skip
 
