@@ -191,7 +191,7 @@ def test_a_bracket_takes_the_longest_first_at_dusk_and_last_at_dawn(
     outing = Outing(
         "bracket",
         ClockStart(metered_utc),
-        Want(Kind.BRACKET, base=Base("1", 1.0), steps=(-1.0, 0.0, 1.0), between_s=10.0),
+        Want(Kind.BRACKET, base=Base("1", 1.0), steps=(-1.0, 0.0, 1.0), between_s=10.0, base_frames=1),
         OutingKit((BagFilter("b", parse_filter("5.906890595608519"), 0.1),), ("b",), F8, ISO_100),  # 60 s
     )
     opens_utc = metered_utc + timedelta(seconds=30)
@@ -295,7 +295,9 @@ def test_base_frames_the_filters_and_a_scout_come_first() -> None:
     assert (prompt.fit, prompt.remove, second(prompt.at_utc)) == (("six",), (), "17:02:07")
     assert second(prompt.announce_utc) == "17:01:37"
     (frame,) = plan.frames
-    assert (frame.filters, second(frame.opens_utc)) == (("six",), "17:03:17")
+    scout = plan.others[-1]
+    assert (scout.open_s, scout.iso) == (2.0, "3200")  # 68.6 s at ISO 100 is 2.1 s five stops up
+    assert (frame.filters, frame.opens_utc) == (("six",), scout.ready_utc)
     assert frame.open_s == pytest.approx(2.0**6.1)
     assert plan.stop.reason is StopReason.FRAMES_DONE
 

@@ -49,6 +49,11 @@ def bag_of(settings: Settings, folders: Folders) -> tuple[BagFilter, ...]:
     return tuple(_in_bag(one, newest_of(folders, one.name)) for one in settings.filters)
 
 
+def bag_as_stated(filters: Sequence[FilterSettings]) -> tuple[BagFilter, ...]:
+    """Filters as their owner states them, whatever was measured here."""
+    return tuple(_in_bag(one, None) for one in filters)
+
+
 def filters_from(bag: Sequence[BagFilter], labels: str) -> tuple[Filter, ...]:
     """A list such as `strong,d0.9`: names of filters in the bag, or labels. Raises `BadFilter`."""
     known = {one.name: one.glass for one in bag}

@@ -37,6 +37,12 @@ def field_name(location: Location) -> str | None:
     return name or None
 
 
+def problem_at(field: str | None, said: str, lines: Mapping[Location, int]) -> Problem:
+    """A complaint about a field given by its dotted name, on its line or that of the nearest part around it."""
+    location: Location = () if field is None else tuple(field.split("."))
+    return Problem(_line(location, lines), field, f"{field}: {said}" if field else said)
+
+
 def _problem(detail: dict[str, object], model: type[BaseModel], lines: Mapping[Location, int]) -> Problem:
     location = typing.cast(Location, detail["loc"])
     said = _sentence(detail, location, model)

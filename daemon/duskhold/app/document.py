@@ -49,11 +49,15 @@ class Document:
 
 def load(path: Path, model: type[Model]) -> Model:
     """The document at `path` as a `model`. Raises `DocumentWrong`, and `OSError` when it cannot be read."""
-    document = read_document(path)
+    return checked(read_document(path), model)
+
+
+def checked(document: Document, model: type[Model]) -> Model:
+    """What was read as a `model`. Raises `DocumentWrong`."""
     try:
         return model.model_validate(document.values)
     except ValidationError as error:
-        raise DocumentWrong(path, problems_of(error, model, document.lines)) from None
+        raise DocumentWrong(document.path, problems_of(error, model, document.lines)) from None
 
 
 def read_document(path: Path) -> Document:

@@ -1,7 +1,7 @@
 """Where an evening stands before it has begun: what an outing file and the clear sky tell at home.
 
 Without a place the light is taken for steady. How long the base frame will be is not known at home; the one that the
-outing names is taken to be right when the series begins.
+outing names is taken to be right for the last one before the filters go on.
 """
 
 import math
@@ -13,7 +13,9 @@ from typing import Final
 from duskhold.light.crossings import Direction
 from duskhold.light.place import Place
 from duskhold.light.skylight import sun_illuminance_lx
-from duskhold.plan.course import Standing
+from duskhold.plan.bag import Base as BaseExposure
+from duskhold.plan.bag import Kit, Wanted, propose
+from duskhold.plan.course import BASE_GAP_S, Standing
 from duskhold.plan.decision import Drift, LightReading, SkyDrift, SteadyDrift
 from duskhold.plan.moments import begins_utc, ends_of
 from duskhold.plan.outing import BadOuting, Kind, LightStart, Outing, OutingKit
@@ -35,15 +37,15 @@ def standing_at_home(outing: Outing, drift: Drift | None = None, means: Means | 
     """
     at_utc = begins_at_home_utc(outing)
     light = drift or drift_at_home(outing)
-    is_bare = outing.want.base is not None
-    kit, base_left = outing.kit, outing.want.base_frames if is_bare and outing.want.kind is not Kind.WATCH else 0
+    is_bare, kit = outing.want.base is not None, outing.kit
+    metered_utc = at_utc + timedelta(seconds=_metered_after_s(outing))
     return Standing(
         opens_utc=at_utc,
-        metered=Metered(LightReading(_base_s(outing, light, at_utc), at_utc), light),
+        metered=Metered(LightReading(_base_s(outing, light, metered_utc), metered_utc), light),
         set_up=SetUp(() if is_bare else kit.filters, kit.aperture, kit.iso),
         ends=ends_of(outing, at_utc),
         means=means or Means(percent_per_min=outing.costs.battery_percent_per_min),
-        base_left=base_left,
+        base_left=_base_frames(outing),
     )
 
 
@@ -60,6 +62,33 @@ def begins_at_home_utc(outing: Outing) -> datetime:
     if isinstance(outing.start, LightStart) and outing.place is not None:
         return _light_comes_utc(outing.start, outing.kit, outing.place)
     return begins_utc(outing)
+
+
+def nearest_filters(outing: Outing, wanted: Wanted) -> tuple[str, ...]:
+    """The filters of the bag that bring the first long frame nearest to a wanted time, by the light at home.
+
+    `outing` has a base exposure. Raises `BadOuting` when its beginning never comes within a day.
+    """
+    want, kit, prompting = outing.want, outing.kit, outing.prompting
+    assert want.base is not None, "without a base exposure the filters are given"
+    at_utc = begins_at_home_utc(outing)
+    delay_s = prompting.change_s + outing.costs.storing_s
+    metered_utc = at_utc + timedelta(seconds=_metered_after_s(outing))
+    base = BaseExposure(want.base.true_s, kit.aperture.true_value, kit.iso.true_value)
+    may_set = Kit(kit.bag, (kit.aperture,), (kit.iso,))
+    light = outlook(drift_at_home(outing), metered_utc, metered_utc + timedelta(seconds=delay_s))
+    found = propose(wanted, base, may_set, light, delay_s)
+    return found[0].filters if found else ()
+
+
+def _base_frames(outing: Outing) -> int:
+    is_asked = outing.want.base is not None and outing.want.kind is not Kind.WATCH
+    return outing.want.base_frames if is_asked else 0
+
+
+def _metered_after_s(outing: Outing) -> float:
+    """The tone of the last base frame before the filters is the one that is kept."""
+    return max(0, _base_frames(outing) - 1) * BASE_GAP_S
 
 
 def _base_s(outing: Outing, drift: Drift, at_utc: datetime) -> float:

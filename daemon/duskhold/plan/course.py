@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from duskhold.plan.decision import light_stops_since
+from duskhold.plan.evening_orders import scout_order
 from duskhold.plan.evening_words import Role
 from duskhold.plan.outing import Dark, Kind, Outing
 from duskhold.plan.outlook import midnight_before, sky_of
@@ -102,8 +103,11 @@ class Course:
         self._begin()
         self.stop = self._go_through()
 
-    def record(self, n: int, role: Role, opens_utc: datetime, open_s: float, how: NextFrame | None = None) -> None:
-        """Note a frame and what it costs; `how` it was computed, for a long one."""
+    def record(
+        self, n: int, role: Role, opens_utc: datetime, open_s: float,
+        how: NextFrame | None = None, iso: str | None = None,
+    ) -> None:  # fmt: skip
+        """Note a frame and what it costs: `how` it was computed, for one of the series; its `iso`, if its own."""
         outing, standing = self._outing, self._standing
         self.means = _means_after(outing, self.means, role, open_s)
         busy_s = open_s * _exposures(outing, role) + outing.costs.storing_s
@@ -118,7 +122,7 @@ class Course:
             ready_utc=self.free_utc,
             filters=self.set_up.filters,
             aperture=self.set_up.aperture.name,
-            iso=self.set_up.iso.name,
+            iso=iso or self.set_up.iso.name,
             sun_altitude_deg=_sun_altitude_deg(outing, opens_utc),
             light_stops=light_stops,
             correction_stops=_correction_stops(how, light_stops),
@@ -141,9 +145,18 @@ class Course:
             return
         for left in reversed(range(self._standing.base_left)):
             self._take_base(BASE_GAP_S if left else 0.0)
-        if self._swap(self._outing.kit.filters):
-            self.record(self._next_n(Role.SCOUT), Role.SCOUT, self._opens_utc, self._outing.want.scout_s)
-            self._opens_utc = self.free_utc
+        if self._swap(self._first_filters()):
+            self._take_scout()
+
+    def _first_filters(self) -> tuple[str, ...]:
+        """The kit's, or those that do where these would not in this light and filters may be changed."""
+        outing, prompting = self._outing, self._outing.prompting
+        if not outing.changes_filters:
+            return outing.kit.filters
+        wanted = replace(self.set_up, filters=outing.kit.filters)
+        ready_utc = self._opens_utc + timedelta(seconds=prompting.change_s)
+        found = next_frame(outing, wanted, self._standing.metered, ready_utc)
+        return found.then.set_up.filters if isinstance(found, FilterChange) else outing.kit.filters
 
     def _go_on(self) -> StopReason | None:
         """One frame of the series with what has to be done before it; or why there is none."""
@@ -205,6 +218,13 @@ class Course:
         opens_utc = self._opens_utc
         self.record(self._next_n(Role.BASE), Role.BASE, opens_utc, base.true_s)
         self._opens_utc = max(self.free_utc, opens_utc + timedelta(seconds=gap_s))
+
+    def _take_scout(self) -> None:
+        outing, longest_s = self._outing, self._outing.bounds.longest_s
+        long_s = decide(outing, self.set_up, self._standing.metered, self._opens_utc).open_s or longest_s
+        order = scout_order(outing, self.set_up, min(long_s, longest_s))
+        self.record(self._next_n(Role.SCOUT), Role.SCOUT, self._opens_utc, order.open_s, iso=order.iso)
+        self._opens_utc = self.free_utc
 
     def _swap(self, filters: tuple[str, ...]) -> bool:
         """Ask for these filters instead of those that are on, and wait; False when they are on already."""
