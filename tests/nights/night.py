@@ -25,7 +25,7 @@ from duskhold.plan.limits import Limits
 from duskhold.plan.stamp import mint_frame_id
 from duskhold.shutter.clock import SimulatedClock
 from duskhold.shutter.holder_link import HolderRefused
-from duskhold.shutter.machine import Phase
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.report import Exposure, Kind, ShutterReport
 from duskhold.shutter.stepped import SteppedShutter
 

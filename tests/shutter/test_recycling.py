@@ -24,7 +24,8 @@ from duskhold.shutter.events import (
     Refused,
     Started,
 )
-from duskhold.shutter.machine import Machine, Phase
+from duskhold.shutter.machine import Machine
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.recycling import FRAMES_MAX, GROWTH_MAX_BYTES, Wear, resident_bytes
 from duskhold.shutter.report import Exposure, Kind, Outcome
 from duskhold.shutter.stepped import SteppedShutter

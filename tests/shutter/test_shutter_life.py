@@ -10,7 +10,7 @@ from paper import CLOSE_FAULTS, OPEN_FAULTS, PaperCamera, true_open_s
 
 from duskhold.shutter.clock import SimulatedClock
 from duskhold.shutter.holder_link import HolderRefused
-from duskhold.shutter.machine import Phase
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterReport
 from duskhold.shutter.stepped import SteppedShutter
 

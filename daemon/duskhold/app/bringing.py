@@ -15,6 +15,7 @@ from duskhold.frames.store import Arrival, Role, StoredFile, StoreError, ensure_
 from duskhold.plan.stamp import utc_from
 from duskhold.shutter.clock import mono_now_s, utc_now
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent
+from duskhold.shutter.replaced import OTHER_BODY
 from duskhold.shutter.report import ShutterReport
 from duskhold.shutter.wire import Message
 
@@ -78,6 +79,8 @@ def _wait_for_pictures(
             raise _Left
         state = station.link.state()
         seen(state)
+        if state.get("trouble_code") == OTHER_BODY:
+            raise HolderRefused(OTHER_BODY, str(state["trouble"]))
         is_ready = state["phase"] == _READY or mono_now_s() >= give_up_s
         if (is_ready and not listings) or (state["phase"] in (_READY, _STORING) and mono_now_s() >= list_s):
             now = station.link.new_pictures() if is_ready else _listed(station)

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from duskhold.app.bringing import Brought, bring_home
+from duskhold.app.concluding import conclude_own
 from duskhold.app.readiness import unready
 from duskhold.app.station import Station, stamp_now
 from duskhold.frames.store import Role
@@ -67,24 +67,7 @@ def expose(station: Station, order: Order, watch: Watch) -> Outcome:
         return refuse(station, order, "interrupted", INTERRUPTED)
     station.journal.intend(_intent(station, order), stamp_now())
     report = _carry_out(station, order, watch)
-    outcome = outcome_of(report)
-    station.journal.conclude(outcome, stamp_now())
-    if not report.settled:
-        return outcome
-    if report.open_s == 0.0:
-        station.link.collected(report.frame_id)
-        return outcome
-    return bring(station, report, order.role, watch)
-
-
-def bring(station: Station, report: ShutterReport, role: Role, watch: Watch) -> Outcome:
-    """Fetch the pictures of a told frame, record them, and let the shutter process forget the frame."""
-    brought = bring_home(station, report, role, watch.seen, watch.leave)
-    outcome = _with_files(outcome_of(report), brought)
-    station.journal.conclude(outcome, stamp_now())
-    if brought.complete:
-        station.link.collected(report.frame_id)
-    return outcome
+    return conclude_own(station, report, order.role, watch.seen, watch.leave)
 
 
 def refuse(station: Station, order: Order, code: str, reason: str) -> Outcome:
@@ -115,22 +98,6 @@ def refuse_command(
         reason=f"{refused.reason} {refused.hint}",
         decision=decision,
     ))  # fmt: skip
-
-
-def outcome_of(report: ShutterReport) -> Outcome:
-    """The shutter's report as the journal keeps it."""
-    return Outcome(
-        frame_id=report.frame_id,
-        outcome=report.outcome.value,
-        open_s=report.open_s,
-        open_s_range=report.open_s_range,
-        opened_utc=report.opened_utc,
-        closed_utc=report.closed_utc,
-        shutter=report.shutter.value,
-        settled=report.settled,
-        reason=report.reason,
-        report=report.as_message(),
-    )
 
 
 def _record(station: Station, refusal: Refusal) -> Outcome:
@@ -250,12 +217,6 @@ def _intent(station: Station, order: Order) -> Intent:
         cap_s=order.cap_s,
         decision=order.decision,
     )
-
-
-def _with_files(outcome: Outcome, brought: Brought) -> Outcome:
-    reason = "; ".join(part for part in (outcome.reason, brought.trouble) if part)
-    files = tuple(file.record() for file in brought.files)
-    return replace(outcome, files=files, reason=reason, report={**outcome.report, "fetch_s": brought.fetch_s})
 
 
 def _clock(seconds: float) -> str:

@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import BinaryIO
 
-from duskhold.app.exposing import outcome_of
+from duskhold.app.concluding import outcome_of
 from duskhold.app.folders import Folders
 from duskhold.app.rehearsal_scene import BASE_DIAL, BEGINS_UTC, FILTER, SKY, Scene, stops_rgb
 from duskhold.app.station import SIMULATED, stamp_now
@@ -23,7 +23,7 @@ from duskhold.light.dials import SHUTTER
 from duskhold.plan.command import FrameId, ShutterCommand
 from duskhold.plan.stamp import mint_frame_id, utc_from
 from duskhold.shutter.clock import SimulatedClock
-from duskhold.shutter.machine import Phase
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterReport
 from duskhold.shutter.stepped import SteppedShutter
 

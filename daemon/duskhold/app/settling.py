@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Set
 from dataclasses import replace
 from pathlib import Path
 
-from duskhold.app.exposing import Watch, bring, outcome_of
+from duskhold.app.concluding import conclude, is_waiting, taking_turns
+from duskhold.app.exposing import Watch
 from duskhold.app.folders import Folders
 from duskhold.app.station import Station, stamp_now
 from duskhold.frames.store import Role
 from duskhold.journal.entry import Frame, Intent, Outcome, Unfinished
 from duskhold.journal.journal import Journal
+from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.report import ShutterReport
 
+SAFE_MAX_S = 10.0  # for the first closing call on a camera that answers
+LOOK_EVERY_S = 0.1
+_ON_ITS_WAY = ("lost", "starting", "closing")
 FRESH_S = 90.0  # an intent this young may belong to a program that is just sending its order
 
 
@@ -24,11 +31,25 @@ def settle_the_past(station: Station, watch: Watch) -> list[Frame]:
     state = station.link.state()
     reports = state["reports"]
     assert isinstance(reports, list)
-    settled = [_settle_at_home(station, ShutterReport.from_message(message), watch) for message in reports]
-    return settled + _never_heard(station, str(state["frame_id"]))
+    heard_of = {state["frame_id"], *(message["frame_id"] for message in reports)}
+    told = [_settle_at_home(station, ShutterReport.from_message(message), watch) for message in reports]
+    return [frame for frame in told if frame is not None] + _never_heard(station, heard_of)
 
 
-def _settle_at_home(station: Station, report: ShutterReport, watch: Watch) -> Frame:
+def give_up_replaced(station: Station, watch: Watch) -> list[Frame]:
+    """A person says that the camera that answers took the place of one that does not come back.
+
+    What that one owed is recorded, and the new one is waited for. Raises `HolderRefused` where none answers.
+    """
+    station.link.give_up_body()
+    given_up = settle_the_past(station, watch)
+    give_up_s = mono_now_s() + SAFE_MAX_S
+    while station.link.state()["phase"] in _ON_ITS_WAY and mono_now_s() < give_up_s and not watch.stop():
+        time.sleep(LOOK_EVERY_S)
+    return given_up
+
+
+def _settle_at_home(station: Station, report: ShutterReport, watch: Watch) -> Frame | None:
     home = _home_of(station, report)
     if home is None:
         return _settle(station, report, watch)
@@ -36,24 +57,18 @@ def _settle_at_home(station: Station, report: ShutterReport, watch: Watch) -> Fr
         return _settle(home, report, watch)
 
 
-def _settle(station: Station, report: ShutterReport, watch: Watch) -> Frame:
-    known = station.journal.frame(report.frame_id)
-    if known is None:
-        # Its own data folder is gone: it is recorded here, where somebody looks.
-        station.journal.intend(_intent(station, report), stamp_now())
-    role = Role(known.asked.role) if known is not None else Role.LONG
-    station.journal.conclude(outcome_of(report), stamp_now())
-    if report.settled and report.open_s == 0.0:
-        station.link.collected(report.frame_id)
-    elif report.settled:
-        bring(station, report, role, watch)
-    return _frame(station, report.frame_id)
-
-
-def _frame(station: Station, frame_id: str) -> Frame:
-    frame = station.journal.frame(frame_id)
-    assert frame is not None, frame_id
-    return frame
+def _settle(station: Station, report: ShutterReport, watch: Watch) -> Frame | None:
+    """The frame as the journal then has it; None for one that another command wrote into another journal."""
+    with taking_turns(station, watch.leave) as is_ours:
+        known = station.journal.frame(report.frame_id)
+        if not is_ours or not is_waiting(station, report.frame_id):
+            return known
+        if known is None:
+            # Its own data folder is gone: it is recorded here, where somebody looks.
+            station.journal.intend(_intent(station, report), stamp_now())
+        role = Role(known.asked.role) if known is not None else Role.LONG
+        conclude(station, report, role, watch.seen, watch.leave)
+        return station.journal.frame(report.frame_id)
 
 
 def _home_of(station: Station, report: ShutterReport) -> Station | None:
@@ -65,13 +80,13 @@ def _home_of(station: Station, report: ShutterReport) -> Station | None:
     return replace(station, folders=folders, journal=Journal.open(folders.journal))
 
 
-def _never_heard(station: Station, in_hand: str) -> list[Frame]:
+def _never_heard(station: Station, heard_of: Set[object]) -> list[Frame]:
     """Intents that left no trace in the black box: the order never arrived."""
     settled = []
     for one in station.journal.unfinished():
-        if one.intent.camera == station.camera and one.intent.frame_id != in_hand and _is_old(one):
+        if one.intent.camera == station.camera and one.intent.frame_id not in heard_of and _is_old(one):
             station.journal.conclude(_without_trace(one), stamp_now())
-            settled.append(_frame(station, one.intent.frame_id))
+            settled.append(Frame(one.intent, one.written, _without_trace(one)))
     return settled
 
 

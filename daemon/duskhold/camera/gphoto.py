@@ -223,9 +223,10 @@ class GphotoCamera:
         self._driver = driver_for(self._family, self._release_choices())
         self._let_in()
         self._kept.clear()
-        self._check_card()
+        identity = self._identity()
+        self._check_card(identity.serial)
         self._aim_at_card()
-        return self._identity()
+        return identity
 
     def _release_choices(self) -> list[str]:
         return _choices(self._shutter_widget) if self._family.holding is Holding.BUTTON else []
@@ -263,12 +264,12 @@ class GphotoCamera:
     def _text(self, name: str) -> str:
         return str(self._camera.get_single_config(name).get_value()) if name in self._names else ""
 
-    def _check_card(self) -> None:
+    def _check_card(self, serial: str) -> None:
         if not _names(self._camera.folder_list_folders("/")):
-            raise NoCard("the body shows no card")
+            raise NoCard("the body shows no card", serial)
         left = self._read(Setting.SHOTS_LEFT)
         if left is not None and meaning(Setting.SHOTS_LEFT, left) == "0":
-            raise NoCard("the body says that no more pictures fit on the card")
+            raise NoCard("the body says that no more pictures fit on the card", serial)
 
     def _aim_at_card(self) -> None:
         target = self._read(Setting.TARGET)

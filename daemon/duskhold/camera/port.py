@@ -61,9 +61,13 @@ class BodyRefused(CameraError):
 
 
 class NoCard(CameraError):
-    """The body has no card that can take a picture, or will not store on it."""
+    """The body, whose `serial` it tells, has no card that can take a picture, or will not store on it."""
 
     code = "no_card"
+
+    def __init__(self, reason: str, serial: str = "") -> None:
+        super().__init__(reason)
+        self.serial = serial
 
 
 class Setting(Enum):

@@ -259,7 +259,8 @@ class SimulatedCamera:
         if self.body.value("target", now_s) != "card":
             self._set("target", "card")
         if self.body.card.shots_left() == 0:
-            raise NoCard("the card is full" if self.body.card.present else "there is no card in the body")
+            reason = "the card is full" if self.body.card.present else "there is no card in the body"
+            raise NoCard(reason, self.body.profile.serial)
 
     def _set(self, name: str, word: str) -> None:
         try:

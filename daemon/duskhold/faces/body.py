@@ -40,6 +40,12 @@ def add_parser(subparsers: Any) -> None:
         description="After closing calls that left the shutter open, nothing is exposed until it is proven closed and "
         "a person has looked at the camera. This says that you have. It is refused while the shutter may be open.",
     )
+    clear.add_argument(
+        "--replaced",
+        action="store_true",
+        help="another camera took the place of one whose frame or pictures are outstanding, and that one does not come "
+        "back: its frame is recorded as far as it is known, and what it stored stays on its card",
+    )
     clear.add_argument("--camera", metavar="ADDRESS", default=argparse.SUPPRESS, help=camera)
     bench = deeds.add_parser(
         "bench",
@@ -71,21 +77,39 @@ def run(args: argparse.Namespace) -> Answer:
 
 def _clear(args: argparse.Namespace) -> Answer:
     """A person has looked: clear the latch, if the shutter is proven closed."""
+    from duskhold.app.settling import give_up_replaced
     from duskhold.app.station import at_station
     from duskhold.faces.expose import camera_of
     from duskhold.shutter.holder_link import HolderRefused
 
     settings = settings_of(args)
     camera, folders = camera_of(args, settings), folders_of(args, settings)
-    with saying_trouble(), saying_journal_errors(), at_station(camera, settings, folders) as station:
+    with (
+        catching_signals() as caught,
+        saying_trouble(),
+        saying_journal_errors(),
+        at_station(camera, settings, folders) as station,
+    ):
         try:
+            given_up = give_up_replaced(station, watch_of(Countdown(sys.stderr), caught)) if args.replaced else []
             station.link.clear_latch()
         except HolderRefused as refused:
-            raise Wrong(
-                refused.code, f"{refused}.", hint="Close it by hand, then ask again.", exit_status=3
-            ) from refused
+            raise Wrong(refused.code, f"{refused}.", hint=_HINTS.get(refused.code), exit_status=3) from refused
         latched = station.link.state()["latched"]
-    return Answer({"camera": camera, "latched": latched}, 0, lambda: print("Frames may be taken again."))
+    frames = [frame.asked.frame_id for frame in given_up]
+    return Answer({"camera": camera, "latched": latched, "given_up": frames}, 0, partial(_show_cleared, frames))
+
+
+_HINTS = {
+    "not_closed": "Close it by hand, then ask again.",
+    "not_replaced": "Plug in the camera that took its place, wait some seconds, then ask again.",
+}
+
+
+def _show_cleared(frames: list[str]) -> None:
+    for frame in frames:
+        print(f"{frame} is recorded as far as it is known; nothing more is fetched of it.")
+    print("Frames may be taken again.")
 
 
 def _bench(args: argparse.Namespace) -> Answer:

@@ -8,7 +8,7 @@ import threading
 from duskhold.shutter.desk import Desk, Errand
 from duskhold.shutter.events import Started
 from duskhold.shutter.hands import Hands
-from duskhold.shutter.machine import Phase
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.priority import claim_real_time
 
 IDLE_S = 0.5  # a light poll between frames

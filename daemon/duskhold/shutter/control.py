@@ -22,6 +22,7 @@ from duskhold.shutter.desk import LONGEST_QUEUE, Desk
 from duskhold.shutter.errands import WORDS as ERRANDS
 from duskhold.shutter.errands import Errands
 from duskhold.shutter.events import (
+    BodyReplaced,
     Box,
     BoxFailed,
     CloseAsked,
@@ -35,7 +36,8 @@ from duskhold.shutter.events import (
     ReleaseAsked,
     Tick,
 )
-from duskhold.shutter.machine import Machine, Phase
+from duskhold.shutter.machine import Machine
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.recycling import USUAL_WEAR, Wear, resident_bytes
 from duskhold.shutter.report import Exposure, Kind
 from duskhold.shutter.wire import Inbox, Message, Request, WireError, pack, parse_request
@@ -262,7 +264,9 @@ class Control:
             case "collected":
                 return self._collected(request.body)
             case "clear_latch":
-                return self._clear_latch()
+                return self._say(LatchCleared())
+            case "give_up_body":
+                return self._say(BodyReplaced())
             case _:
                 return self._release()
 
@@ -302,8 +306,9 @@ class Control:
         # The one moment at which whoever asked for frames is known to be between two of them.
         return {"recycling": self._recycle_if_worn()}
 
-    def _clear_latch(self) -> Message:
-        effects = self._desk.step(LatchCleared())
+    def _say(self, word: LatchCleared | BodyReplaced) -> Message:
+        """What only a person can say."""
+        effects = self._desk.step(word)
         if isinstance(effects[0], Refused):
             return _error(effects[0].code, effects[0].reason)
         self._dispatch(effects)
@@ -346,6 +351,7 @@ class Control:
                 "shutter": machine.shutter().value,
                 "latched": machine.latched,
                 "trouble": machine.trouble,
+                "trouble_code": None if machine.trouble is None else machine.trouble_code,
                 "refusal": None if refused is None else {"code": refused.code, "reason": refused.reason},
                 "frame_id": None if frame is None else frame.exposure.frame_id,
                 "open_for_s": _open_for_s(machine, now_s),

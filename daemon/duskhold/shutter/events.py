@@ -30,7 +30,7 @@ class Started:
 
 @dataclass(frozen=True, slots=True)
 class Connected:
-    pass
+    serial: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +110,11 @@ class LatchCleared:
 
 
 @dataclass(frozen=True, slots=True)
+class BodyReplaced:
+    """A person says that another camera took the place of the one whose frames are outstanding, for good."""
+
+
+@dataclass(frozen=True, slots=True)
 class BoxFailed:
     """A line did not reach the disk."""
 
@@ -149,6 +154,7 @@ Event = (
     | CaptureCompleted
     | Collected
     | LatchCleared
+    | BodyReplaced
     | BoxFailed
     | ReleaseAsked
     | RecycleAsked

@@ -11,7 +11,6 @@ from duskhold.camera.port import (
     CameraError,
     CameraMissing,
     EventKind,
-    Identity,
     LinkHung,
     LinkLost,
     NoCard,
@@ -47,7 +46,8 @@ from duskhold.shutter.events import (
     PictureSeen,
     Refused,
 )
-from duskhold.shutter.machine import Phase
+from duskhold.shutter.phase import Phase
+from duskhold.shutter.replaced import OTHER_BODY
 
 CONNECT_BUDGET_S = 20.0  # libgphoto2 tries the session three times, 2.5 s each over IP, 8 s each over USB
 OPEN_BUDGET_S = 12.0  # four transactions of 2.5 s
@@ -192,16 +192,18 @@ class Hands:
         try:
             with self._desk.calling("connect", CONNECT_BUDGET_S):
                 identity = self._camera.connect()
+        except NoCard as error:
+            failed = CallFailed("connect", Failure.LOST, error.code, str(error))
+            return self._turn_away(error.serial) if self._is_other(error.serial) else failed
         except CameraError as error:
             if isinstance(error, (LinkLost, LinkHung)):
                 self._reset_once()
             return CallFailed("connect", Failure.LOST, error.code, str(error))  # no session began: nothing is spent
-        awaited = self._awaited_serial()
-        if awaited is not None and identity.serial not in ("", awaited):
-            return self._turn_away(identity, awaited)
+        if self._is_other(identity.serial):
+            return self._turn_away(identity.serial)
         self._desk.identity = identity
         self._was_reset = False
-        return Connected()
+        return Connected(identity.serial)
 
     def _reset_once(self) -> None:
         """A body that is there and begins no session: its device is reset, once for each loss.
@@ -217,19 +219,22 @@ class Hands:
             answer = self._reset()
         self._note(Box("reset", None, {"done": answer.done, "told": answer.told}))
 
-    def _awaited_serial(self) -> str | None:
-        """The body whose frame is not settled; whatever is at the lead now, only that one can tell of it."""
+    def _is_other(self, serial: str) -> bool:
+        """Whether this is not the body that alone can tell of a frame, or give its pictures."""
         with self._desk.looking() as machine:
-            in_doubt = machine.frame is not None
-        return self._desk.identity.serial or None if in_doubt and self._desk.identity is not None else None
+            awaited = machine.awaited()
+        return awaited is not None and serial not in ("", awaited)
 
-    def _turn_away(self, identity: Identity, awaited: str) -> Event:
+    def _turn_away(self, serial: str) -> Event:
         """Another body: its shutter is closed to be sure, and the frame goes on waiting for its own."""
         self._close()
         with self._desk.calling("disconnect", CONNECT_BUDGET_S):
             self._camera.disconnect()
-        reason = f"another camera answers (serial {identity.serial}): put back {awaited}, whose shutter may be open"
-        return CallFailed("connect", Failure.LOST, "other_body", reason)
+        with self._desk.looking() as machine:
+            awaited = machine.awaited()
+            owes = "shutter may be open" if machine.frame is not None else "pictures are not fetched yet"
+        back = f"put back {awaited}, whose {owes}, or say `duskhold body clear --replaced`"
+        return CallFailed("connect", Failure.LOST, OTHER_BODY, f"another camera answers (serial {serial}): {back}")
 
     def _open(self, answered: type[OpenAnswered | DialAnswered], call: Callable[[], None], budget_s: float) -> Event:
         began_s = self._now_s()

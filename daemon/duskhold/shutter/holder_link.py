@@ -91,6 +91,10 @@ class HolderLink:
     def clear_latch(self) -> None:
         self._checked(self._ask(request("clear_latch")))
 
+    def give_up_body(self) -> None:
+        """A person says that another camera took the place of the one whose frames are outstanding."""
+        self._checked(self._ask(request("give_up_body")))
+
     def release(self) -> None:
         self._checked(self._ask(request("release")))
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
-from duskhold.shutter.machine import Phase
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.places import Places, keeper_lock, log_of
 
 READY_MAX_S = 30.0

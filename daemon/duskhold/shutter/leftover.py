@@ -69,6 +69,7 @@ def _opening(line: BoxLine, boot: str) -> Frame:
         planned_end_s=line.mono_s + exposure.open_s,
         utc_offset_s=_seconds(line, "utc_offset_s"),
         same_boot=line.boot == boot,
+        serial=str(line.detail.get("serial", "")),
     )
 
 

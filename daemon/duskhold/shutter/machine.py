@@ -19,10 +19,10 @@ Pure: `step(event, now_s)` returns effects in the order in which they are to be 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import Enum
 
 from duskhold.camera.port import Closing, NoCard
 from duskhold.shutter.events import (
+    BodyReplaced,
     Box,
     BoxFailed,
     CallFailed,
@@ -56,6 +56,8 @@ from duskhold.shutter.events import (
     Started,
     Tick,
 )
+from duskhold.shutter.phase import Phase
+from duskhold.shutter.replaced import OTHER_BODY, awaited_serial, give_up, tell_given_up
 from duskhold.shutter.report import Kind, Outcome, ShutterReport, ShutterState
 from duskhold.shutter.story import Cause, Frame, tell, tell_unknown
 
@@ -70,21 +72,6 @@ RETRY_OPEN_S = 0.2  # between attempts while the shutter may be open
 RETRY_CLOSED_S = 1.0
 
 
-class Phase(Enum):
-    """Where the shutter is in its life."""
-
-    STARTING = "starting"  # not proven closed yet
-    READY = "ready"
-    OPENING = "opening"
-    OPEN = "open"
-    TIMED = "timed"  # open at a dial time; the body closes
-    CLOSING = "closing"
-    PROVING = "proving"  # the body says that nothing was open: its picture tells whether that call had closed it
-    STORING = "storing"  # closed; the body stores, or takes its own dark frame
-    LOST = "lost"  # no link
-    RELEASED = "released"  # the camera is let go: nothing more happens in this process
-
-
 @dataclass(slots=True)
 class Machine:
     """The shutter of one camera. `frame` is the opening that is not settled yet; `reports` wait to be collected."""
@@ -96,6 +83,7 @@ class Machine:
     trouble: str | None = None
     trouble_code: str = "not_ready"
     unfit: Refused | None = None  # the body answers, but cannot take a picture
+    serial: str = ""  # of the body that answers, or answered last
     looked: bool = False  # a first attempt at the safe state was made: the holder may listen
     frames: int = 0  # told in this life of the process
     recycled: bool = False  # released for a successor that starts at once
@@ -113,7 +101,7 @@ class Machine:
             case Started():
                 return self._start(event, now_s)
             case Connected():
-                self.unfit = None
+                self.unfit, self.serial = None, event.serial
                 return [Close()]
             case ExposeAsked():
                 return self._expose(event, now_s)
@@ -137,6 +125,8 @@ class Machine:
                 return self._collected(event)
             case LatchCleared():
                 return self._clear_latch()
+            case BodyReplaced():
+                return self._give_up(now_s)
             case BoxFailed():
                 return self._box_failed(event, now_s)
             case ReleaseAsked():
@@ -176,8 +166,14 @@ class Machine:
         """Seconds to the planned end of the opening, 0 when it is overdue; None when nothing is open."""
         return None if self.frame is None else max(0.0, self.frame.planned_end_s - now_s)
 
+    def awaited(self) -> str | None:
+        """The serial of the only body that may answer now, or None when any may."""
+        return awaited_serial(self.frame, self.reports.values())
+
     def refusal(self) -> Refused | None:
         """Why an exposure would be refused now, or None."""
+        if self.phase is Phase.LOST and self.trouble_code == OTHER_BODY:
+            return Refused(OTHER_BODY, str(self.trouble))
         if self.frame is not None:
             return Refused("busy", "the shutter is in use by another frame")
         if self.latched:
@@ -210,10 +206,11 @@ class Machine:
         if refused is not None:
             return [refused]
         exposure = event.exposure
-        self.frame = Frame(exposure, now_s, now_s + exposure.open_s, event.utc_offset_s)
+        self.frame = Frame(exposure, now_s, now_s + exposure.open_s, event.utc_offset_s, serial=self.serial)
         self.phase = Phase.OPENING
         self.stop_asked = False
-        opening = Box("opening", exposure.frame_id, exposure.as_message() | {"utc_offset_s": event.utc_offset_s})
+        stamps = {"utc_offset_s": event.utc_offset_s, "serial": self.serial}
+        opening = Box("opening", exposure.frame_id, exposure.as_message() | stamps)
         return [opening, Open() if exposure.kind is Kind.HELD else Dial(exposure.open_s)]
 
     def _opened(self, event: OpenAnswered) -> list[Effect]:
@@ -390,6 +387,17 @@ class Machine:
         self.latched = False
         return [Box("cleared")]
 
+    def _give_up(self, now_s: float) -> list[Effect]:
+        """Nothing more is asked of a body that does not come back; the one that answers is closed, and serves."""
+        if self.phase is not Phase.LOST or self.trouble_code != OTHER_BODY or self.awaited() is None:
+            return [Refused("not_replaced", "no other camera answers in the place of one whose frame is outstanding")]
+        given_up = [give_up(report) for report in self.reports.values() if report.settled]
+        if self.frame is not None:
+            given_up.append(tell_given_up(self.frame, now_s))
+        self.frame, self._nothing_open = None, 0
+        self.reports |= {report.frame_id: report for report in given_up}
+        return [Box("closed", report.frame_id, report.as_message()) for report in given_up]
+
     def _tick(self, now_s: float) -> list[Effect]:
         effects: list[Effect] = []
         frame = self.frame
@@ -438,4 +446,4 @@ def _long(report: ShutterReport) -> float:
 
 
 def _is_order(event: Event) -> bool:
-    return isinstance(event, (ExposeAsked, LatchCleared))
+    return isinstance(event, (ExposeAsked, LatchCleared, BodyReplaced))

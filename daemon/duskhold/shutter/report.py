@@ -70,7 +70,8 @@ class ShutterReport:
     """The true story of one opening.
 
     `open_s` is the best estimate of the true open time in seconds, 0 when nothing opened, None when not known;
-    `open_s_range` bounds it where it is not exact. `settled` is False while the shutter may still be open.
+    `open_s_range` bounds it where it is not exact. `settled` is False while the shutter may still be open. `serial`
+    is the body's; `given_up` when a person said that this body does not come back.
     """
 
     frame_id: str
@@ -86,6 +87,13 @@ class ShutterReport:
     reason: str
     origin: str
     settled: bool
+    serial: str = ""
+    given_up: bool = False
+
+    @property
+    def has_nothing_to_fetch(self) -> bool:
+        """Whether no picture can come of it: it never opened, or its body does not come back."""
+        return self.settled and (self.open_s == 0.0 or self.given_up)
 
     def as_message(self) -> dict[str, object]:
         return asdict(self) | {
@@ -119,6 +127,8 @@ class ShutterReport:
             outcome=Outcome(body["outcome"]),
             shutter=ShutterState(body["shutter"]),
             open_s_range=None if bounds is None else (float(bounds[0]), float(bounds[1])),
+            serial=str(body.get("serial", "")),  # lines from before it was written have none
+            given_up=body.get("given_up") is True,
             **plain,  # type: ignore[arg-type]
         )
 

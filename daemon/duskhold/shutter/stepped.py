@@ -13,6 +13,7 @@ from duskhold.shutter.clock import Clock
 from duskhold.shutter.desk import Desk, Errand
 from duskhold.shutter.errands import Errands
 from duskhold.shutter.events import (
+    BodyReplaced,
     Box,
     CloseAsked,
     Collected,
@@ -27,7 +28,8 @@ from duskhold.shutter.events import (
 from duskhold.shutter.hands import Hands
 from duskhold.shutter.holder_link import HolderRefused
 from duskhold.shutter.leftover import left_over
-from duskhold.shutter.machine import Machine, Phase
+from duskhold.shutter.machine import Machine
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.recycling import USUAL_WEAR, Wear
 from duskhold.shutter.report import Exposure, ShutterReport
 from duskhold.shutter.stock import Stock
@@ -100,6 +102,13 @@ class SteppedShutter:
     def clear_latch(self) -> None:
         """A person has looked. Raises `HolderRefused` while the shutter is not proven closed."""
         effects = self._desk.step(LatchCleared())
+        if isinstance(effects[0], Refused):
+            raise HolderRefused(effects[0].code, effects[0].reason)
+        self._note_all(effects)
+
+    def give_up_body(self) -> None:
+        """A person says that another camera took its place. Raises `HolderRefused` where none answers."""
+        effects = self._desk.step(BodyReplaced())
         if isinstance(effects[0], Refused):
             raise HolderRefused(effects[0].code, effects[0].reason)
         self._note_all(effects)

@@ -51,6 +51,7 @@ class Frame:
     proven: bool = False  # a picture says that it did open
     late_picture: bool = False  # and it came after the closing calls: one of them may have closed
     same_boot: bool = True
+    serial: str = ""  # of the body that opened
 
     def opened(self, began_s: float, returned_s: float) -> None:
         """Note the opening and fix its end: the open time less the latency of closing over opening, under the cap."""
@@ -104,6 +105,7 @@ def tell_unknown(frame: Frame, now_s: float) -> ShutterReport:
         reason=f"{reason}; the shutter may still be open: close it by hand if you can reach the camera",
         origin=frame.exposure.origin,
         settled=False,
+        serial=frame.serial,
     )
 
 
@@ -177,6 +179,7 @@ def _report(
         reason=frame.reason,
         origin=frame.exposure.origin,
         settled=True,
+        serial=frame.serial,
     )
 
 

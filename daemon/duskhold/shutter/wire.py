@@ -25,6 +25,7 @@ WORDS = frozenset(
         "change",
         "collected",
         "clear_latch",
+        "give_up_body",
         "release",
     }
 )
