@@ -136,7 +136,8 @@ class Evening:
             state.unsettled = None
         if not event.settled:
             state.unsettled = event.frame_id
-        state.free_utc = state.now_utc if event.closed_utc is None else max(event.closed_utc, state.begun_utc)
+        if event.role is Role.LONG:
+            state.free_utc = state.now_utc if event.closed_utc is None else max(event.closed_utc, state.begun_utc)
         said: list[Effect] = [Tell("frame", f"{event.role.value} {event.outcome}: {event.reason}".rstrip(": "), {
             "frame_id": event.frame_id, "open_s": event.open_s,
         })]  # fmt: skip

@@ -90,7 +90,7 @@ def _announcing(state: State) -> list[Effect] | None:
     ahead = state.announced
     if ahead is None or state.now_utc < announce_utc(state, ahead) or state.stop is not None:
         return None
-    state.announced = None
+    state.announced, state.announced_filters = None, ahead.filters
     request = Request(state.set_up, replace(state.set_up, filters=ahead.filters), ahead.at_utc)
     minutes = max(0.0, (ahead.at_utc - state.now_utc).total_seconds() / 60.0)
     line = f"in about {minutes:.0f} min: {request.line()}"
@@ -212,20 +212,20 @@ def _scouting(state: State) -> list[Effect] | None:
 
 
 def _exposing(state: State) -> list[Effect] | None:
-    """The next long frame, a change before it, or the end."""
-    if state.now_utc < opens_utc(state):
-        return []
+    """The next long frame, a change before it, or the end. A change is asked for at once, not after the pause."""
     if state.steps_left == ():
         return stop(state, StopReason.FRAMES_DONE, "all frames of the bracket are taken")
-    metered = state.light.metered()
+    metered, at_utc = state.light.metered(), opens_utc(state)
     if metered is None:
-        return _first(state)
+        return _first(state) if state.now_utc >= at_utc else []
     if state.light.is_stale(state.now_utc):
         state.scout_needed = True
         return [Tell("stale", "the light was seen too long ago: a scout first", {})]
-    found = next_frame(state.outing, state.set_up, metered, state.now_utc, _step(state, metered))
+    found = next_frame(state.outing, state.set_up, metered, at_utc, _step(state, metered))
     if isinstance(found, FilterChange):
         return _ask(state, found.then.set_up)
+    if state.now_utc < at_utc:
+        return []
     if isinstance(found, NoFrame):
         return stop(state, found.reason, _said(found))
     return _open(state, found, {"light": "measured" if state.light.trend is None else str(state.light.trend.choice)})
@@ -268,7 +268,8 @@ def _take(state: State, order: Take) -> list[Effect]:
 
 def _ask(state: State, after: SetUp) -> list[Effect]:
     request = Request(state.set_up, after, state.now_utc)
-    state.request, state.announced, state.fallback_tried, state.scout_off_stops = request, None, False, None
+    state.request, state.announced, state.announced_filters = request, None, None
+    state.fallback_tried, state.scout_off_stops = False, None
     detail = {"remove": list(request.remove), "fit": list(request.fit), "tries": request.tries}
     return [ring(state, Urgency.DO, f"{request.line()}, then say done"), Tell("prompt", request.line(), detail)]
 

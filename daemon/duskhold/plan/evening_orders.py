@@ -1,20 +1,15 @@
 """Orders to the camera as an evening gives them: each has its end, and says from what it was reasoned."""
 
-import math
 from collections.abc import Mapping
 from datetime import datetime
 
-from duskhold.light.dials import ISO, SHUTTER, Mark
+from duskhold.light.dials import ISO
 from duskhold.plan.command import FrameId, Refused, authorize
 from duskhold.plan.evening_words import Role, Take
 from duskhold.plan.outing import Outing
+from duskhold.plan.scout import isos_for, plan_scout
 from duskhold.plan.series import NextFrame, SetUp
 from duskhold.plan.stamp import utc_text
-
-SCOUT_STOPS = 6.0
-"""Seconds for minutes: 2**6 = 64. Common practice, no source."""
-HIGHEST_SCOUT_ISO = 6400.0
-LONGEST_DIAL_S = 32.0
 
 
 def base_order(outing: Outing, set_up: SetUp) -> Take:
@@ -29,14 +24,11 @@ def base_order(outing: Outing, set_up: SetUp) -> Take:
 
 def scout_order(outing: Outing, set_up: SetUp, long_s: float) -> Take:
     """A short frame at high ISO behind the filters, with about the exposure of a long frame of `long_s`."""
-    highest = min(HIGHEST_SCOUT_ISO, set_up.iso.true_value * 2.0**SCOUT_STOPS)
-    wanted_stops = max(0.0, min(math.log2(highest / set_up.iso.true_value), math.log2(long_s / outing.want.scout_s)))
-    iso = _mark(ISO.thirds, set_up.iso.true_value * 2.0 ** math.floor(wanted_stops + 1e-9))
-    open_s = min(LONGEST_DIAL_S, long_s * set_up.iso.true_value / iso.true_value)
-    dial = _mark(SHUTTER.thirds, open_s)
+    iso = isos_for(long_s, set_up.iso.true_value, 0.0)[0]
+    dial = plan_scout(long_s, set_up.iso.true_value, 0.0, iso).mark
     return Take(
         Role.SCOUT, dial.true_value, dial.true_value + outing.limits.cap_margin_s, dial.name, set_up.filters,
-        set_up.aperture.name, iso.name, {"role": "scout", "of_long_s": long_s},
+        set_up.aperture.name, ISO.nearest(iso).name, {"role": "scout", "of_long_s": long_s},
     )  # fmt: skip
 
 
@@ -79,7 +71,3 @@ _ANY = FrameId("evening")  # the name is minted by whoever takes it
 
 def _held(role: Role, open_s: float, cap_s: float, set_up: SetUp, reasoning: Mapping[str, object]) -> Take:
     return Take(role, open_s, cap_s, None, set_up.filters, set_up.aperture.name, set_up.iso.name, reasoning)
-
-
-def _mark(marks: tuple[Mark, ...], value: float) -> Mark:
-    return min(marks, key=lambda mark: abs(math.log2(mark.true_value / value)))

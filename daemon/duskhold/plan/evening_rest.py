@@ -60,7 +60,8 @@ def foretell(state: State, open_s: float) -> None:
     while at_utc < horizon_utc:
         found = next_frame(state.outing, state.set_up, metered, at_utc)
         if isinstance(found, FilterChange):
-            state.announced = Announced(found.then.set_up.filters, at_utc)
+            if found.then.set_up.filters != state.announced_filters:
+                state.announced = Announced(found.then.set_up.filters, at_utc)
             return
         if isinstance(found, NoFrame):
             return

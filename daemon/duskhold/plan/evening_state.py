@@ -76,6 +76,7 @@ class State:
     resumable_link: bool = False
     alarm: str | None = None
     announced: Announced | None = None
+    announced_filters: tuple[str, ...] | None = None
     verdict: str = ""
     stop: StopReason | None = None
     stop_line: str = ""

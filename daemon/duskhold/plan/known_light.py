@@ -24,6 +24,8 @@ GATE_STOPS: Final = 0.7
 STEP_MAX_STOPS: Final = 2.0 / 3.0
 CLIPPED_STOPS: Final = 1.0
 """A clipped frame does not tell by how much: the next is so much shorter, and a scout looks first."""
+READINGS_MAX: Final = 12
+"""Older ones say next to nothing about the next frame, and each costs time on a small board."""
 _AGREES_STOPS = 0.35
 _LEVEL_SIGMA_STOPS = 0.01
 
@@ -171,7 +173,8 @@ class KnownLight:
 
     def _fuse(self) -> None:
         newest_utc = self._readings[-1].taken_utc
-        self._trend = fuse(self._readings, newest_utc, newest_utc, self._age_max_s, self._shape)
+        recent = self._readings[-READINGS_MAX:]
+        self._trend = fuse(recent, newest_utc, newest_utc, self._age_max_s, self._shape)
 
 
 def _at(reading: Reading, level_ev: float) -> Reading:

@@ -139,7 +139,6 @@ class Want:
     between_s: float = 5.0
     every_s: float = 180.0
     base_frames: int = 2
-    scout_s: float = 4.0
 
 
 @dataclass(frozen=True, slots=True)
