@@ -17,6 +17,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 from duskhold.light.place import Place
 from duskhold.light.skybodies import moon_face, moon_position, sun_position
@@ -101,14 +102,26 @@ def _moment(place: Place, day: datetime, chance: np.random.Generator) -> datetim
     """A moment of that day with the sun at a random height of interest, while it goes up or down."""
     wanted_deg = chance.uniform(-7.5, 3.0)
     moments = [day + timedelta(minutes=10 * step) for step in range(144)]
-    heights = [sun_position(place, moment).altitude_deg for moment in moments]
+    heights = _heights(place, moments, wanted_deg)
     crossed = [i for i in range(143) if (heights[i] - wanted_deg) * (heights[i + 1] - wanted_deg) < 0.0]
     if not crossed:
         return None
     index = int(chance.choice(crossed))
-    share = (wanted_deg - heights[index]) / (heights[index + 1] - heights[index])
+    before, after = (sun_position(place, moments[each]).altitude_deg for each in (index, index + 1))
+    share = (wanted_deg - before) / (after - before)
     found = moments[index] + timedelta(minutes=10.0 * share)
     return found.replace(microsecond=0)
+
+
+def _heights(place: Place, moments: list[datetime], wanted_deg: float) -> list[float]:
+    """Heights of the sun, each on the same side of `wanted_deg` as the ephemeris has it; exact where it is near."""
+    knots = [*range(0, len(moments), 12), len(moments) - 1]
+    sines = [math.sin(math.radians(sun_position(place, moments[each]).altitude_deg)) for each in knots]
+    roughly = np.degrees(np.arcsin(np.clip(CubicSpline(knots, sines)(np.arange(len(moments))), -1.0, 1.0)))
+    return [
+        sun_position(place, moment).altitude_deg if abs(height - wanted_deg) < 1.0 else float(height)
+        for moment, height in zip(moments, roughly, strict=True)
+    ]
 
 
 def _moonlit(place: Place, at_utc: datetime) -> bool:
