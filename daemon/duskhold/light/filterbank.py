@@ -7,6 +7,7 @@ compared. How likely each guess made the readings gives its weight.
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -18,6 +19,7 @@ LEVEL, RATE, BEND, CLOUD, MARK = range(5)
 _UNKNOWN_LEVEL_STOPS = 30.0
 _SEEN: Final = np.array([1.0, 0.0, 0.0, 1.0, 0.0])
 """A reading sees level plus cloud."""
+_SAME: Final = np.eye(5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,7 @@ class FilterBank:
         total = variance + sigma_stops**2
         surprise = seen_stops - expected
         gain = (self.spread @ _SEEN) / total[:, None]
-        keep = np.eye(5) - gain[:, :, None] * _SEEN
+        keep = _SAME - gain[:, :, None] * _SEEN
         self.mean = self.mean + gain * surprise[:, None]
         # Joseph's form stays positive where a level known to 30 stops becomes one known to a hundredth.
         own = gain[:, :, None] * gain[:, None, :] * sigma_stops**2
@@ -99,12 +101,13 @@ class FilterBank:
 
 def transitions(guesses: tuple[Guess, ...], gone_min: float) -> Numbers:
     """How each state carries over a time."""
-    steps = np.tile(np.eye(5), (len(guesses), 1, 1))
-    for step, guess in zip(steps, guesses, strict=True):
-        kept, reach = lasting(guess, gone_min)
-        step[LEVEL, RATE], step[RATE, RATE] = reach, kept
-        step[LEVEL, BEND], step[RATE, BEND] = gone_min**2 / 2.0, gone_min
-        step[CLOUD, CLOUD] = math.exp(-gone_min / guess.cloud_min)
+    ways = _ways(guesses)
+    kept, reach = _lasting(ways, gone_min)
+    steps = np.zeros((len(guesses), 5, 5))
+    steps[:, range(5), range(5)] = 1.0
+    steps[:, LEVEL, RATE], steps[:, RATE, RATE] = reach, kept
+    steps[:, LEVEL, BEND], steps[:, RATE, BEND] = gone_min**2 / 2.0, gone_min
+    steps[:, CLOUD, CLOUD] = np.exp(-gone_min / ways.cloud_min)
     return steps
 
 
@@ -118,19 +121,49 @@ def lasting(guess: Guess, gone_min: float) -> tuple[float, float]:
 
 def noises(guesses: tuple[Guess, ...], gone_min: float) -> Numbers:
     """What a time adds to the covariance of each state."""
+    ways = _ways(guesses)
     added = np.zeros((len(guesses), 5, 5))
-    for one, guess in zip(added, guesses, strict=True):
-        (one[LEVEL, LEVEL], one[LEVEL, RATE], one[RATE, RATE]) = _walked(guess, gone_min)
-        one[RATE, LEVEL] = one[LEVEL, RATE]
-        one[CLOUD, CLOUD] = guess.cloud_stops**2 * -math.expm1(-2.0 * gone_min / guess.cloud_min)
+    added[:, LEVEL, LEVEL], both, added[:, RATE, RATE] = _walked(ways, gone_min)
+    added[:, RATE, LEVEL] = added[:, LEVEL, RATE] = both
+    added[:, CLOUD, CLOUD] = ways.cloud_stops**2 * -np.expm1(-2.0 * gone_min / ways.cloud_min)
     return added
 
 
-def _walked(guess: Guess, gone_min: float) -> tuple[float, float, float]:
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """Guesses side by side; a rate that lasts for ever has infinite minutes."""
+
+    wander: Numbers
+    lasts_min: Numbers
+    for_ever: NDArray[np.bool_]
+    cloud_stops: Numbers
+    cloud_min: Numbers
+
+
+@lru_cache(maxsize=64)
+def _ways(guesses: tuple[Guess, ...]) -> _Ways:
+    lasts = np.array([math.inf if one.rate_lasts_min is None else one.rate_lasts_min for one in guesses])
+    return _Ways(
+        np.array([one.wander for one in guesses]),
+        np.where(np.isinf(lasts), 1.0, lasts),
+        np.isinf(lasts),
+        np.array([one.cloud_stops for one in guesses]),
+        np.array([one.cloud_min for one in guesses]),
+    )
+
+
+def _lasting(ways: _Ways, gone_min: float) -> tuple[Numbers, Numbers]:
+    lost = -np.expm1(-gone_min / ways.lasts_min)
+    return np.where(ways.for_ever, 1.0, 1.0 - lost), np.where(ways.for_ever, gone_min, ways.lasts_min * lost)
+
+
+def _walked(ways: _Ways, t: float) -> tuple[Numbers, Numbers, Numbers]:
     """Covariances of level and rate that a rate walking at random makes, with or without a pull back to nothing."""
-    walk, last, t = guess.wander**2, guess.rate_lasts_min, gone_min
-    if last is None:
-        return walk * t**3 / 3.0, walk * t**2 / 2.0, walk * t
-    left = math.exp(-t / last)
-    level = t - 2.0 * last * (1.0 - left) + last / 2.0 * (1.0 - left**2)
-    return walk * last**2 * level, walk * last**2 / 2.0 * (1.0 - left) ** 2, walk * last / 2.0 * (1.0 - left**2)
+    walk, last = ways.wander**2, ways.lasts_min
+    left = np.exp(-t / last)
+    level = last**2 * (t - 2.0 * last * (1.0 - left) + last / 2.0 * (1.0 - left**2))
+    return (
+        walk * np.where(ways.for_ever, t**3 / 3.0, level),
+        walk * np.where(ways.for_ever, t**2 / 2.0, last**2 / 2.0 * (1.0 - left) ** 2),
+        walk * np.where(ways.for_ever, t, last / 2.0 * (1.0 - left**2)),
+    )
