@@ -35,7 +35,13 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("frames")
     scene = light_of(bundled("coffee")) * np.float32(0.6)
     blurred = np.asarray(cv2.GaussianBlur(scene, (0, 0), 1.0), dtype=np.float32)
-    lights = {"base": scene, "good": scene * 0.95, "moved": moved(scene, Motion(3.2, 0)), "bumped": blurred}
+    lights = {
+        "burnt": scene * 40,
+        "base": scene,
+        "good": scene * 0.95,
+        "moved": moved(scene, Motion(3.2, 0)),
+        "bumped": blurred,
+    }
     lights |= {"bare": scene * 1.6, "capped": scene * 0.0005, "dim": scene * 0.5}
     return {name: save(folder, name, light, seed) for seed, (name, light) in enumerate(lights.items())}
 
@@ -75,6 +81,7 @@ def test_the_sands_a_bumped_ring_is_found_on_the_scout(watching: Judge, files: d
         ("bare", 0.0, ["filter"], Act.ASK),
         ("bare", float(np.log2(1.6)), [], Act.KEEP),
         ("bare", None, [], Act.KEEP),
+        ("burnt", 0.0, ["filter", "clipped"], Act.ASK),
         ("capped", 0.0, ["cap_on"], Act.ASK),
     ],
 )

@@ -264,6 +264,21 @@ def test_different_scenes_are_not_forced_together() -> None:
     assert "framing" in codes(found)
 
 
+def test_the_sea_alone_is_no_other_view() -> None:
+    """Under a plain sky nothing holds still (waves of noise, each frame its own): not a fault, and not told."""
+
+    def sea(seed: int) -> Picture:
+        rng = np.random.default_rng(seed)
+        waves = cv2.GaussianBlur(rng.normal(0, 1, (400, 600)).astype(np.float32), (0, 0), 3)
+        light = np.linspace(0.35, 0.08, 400, dtype=np.float32)[:, None] * (1 + 0.6 * waves / waves.std() * 0.2)
+        return as_picture(np.repeat(light[..., None], 3, axis=2).astype(np.float32), seed)
+
+    found = measure(sea(1), sea(2))
+    assert (found.motion, found.sharpness_ratio, found.same_view) == (None, None, True)
+    assert codes(found) == []
+    assert codes(measure(sea(1), as_picture(scene("coffee", None)[0], 3)))[0] == "framing"
+
+
 def test_other_sizes_are_refused() -> None:
     with pytest.raises(NotComparable, match="600 by 400"):
         measure(scene("coffee", None)[1], scene("chelsea", None)[1])

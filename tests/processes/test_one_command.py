@@ -115,6 +115,25 @@ def test_a_dial_at_bulb_is_no_base_frame_and_is_said(bench: Rig) -> None:
     assert bench.openings() == []
 
 
+@pytest.mark.parametrize("bench", [("--filters", "none")], indirect=True)
+def test_a_filter_that_was_never_fitted_is_found_on_the_scout_and_no_long_frame_opened(bench: Rig) -> None:
+    words = ("--base", "1/15", "--fitted", "--scout", "always")
+    status, answer = bench.run(*one(bench, NAME, "5.3", *words), within_s=60.0)
+    assert status == 3
+    assert (answer["error"]["code"], answer["error"]["field"]) == ("scout_objects", "--go-on")
+    assert "stop brighter than the filter lets through" in answer["error"]["message"]
+    assert len(bench.openings()) == 2
+    status, frames = bench.run("frames")
+    assert status == 0
+    roles = {frame["role"]: frame for frame in frames["frames"]}
+    assert (roles["long"]["outcome"], roles["long"]["decision"]["scout"]["codes"][0]) == ("refused", "filter")
+    assert roles["scout"]["verdict"]["act"] == "ask"
+    crops = Path(roles["scout"]["verdict"]["crops"])
+    assert crops.read_bytes().startswith(b"\xff\xd8")
+    log = (crops.parent / "log.txt").read_text(encoding="utf-8")
+    assert "not that of the filter which should be fitted" in log
+
+
 @pytest.mark.parametrize("bench", [("--set", "focus=single")], indirect=True)
 def test_a_bad_item_stops_it_before_anything_is_opened(bench: Rig) -> None:
     status, answer = bench.run(*one(bench, NAME, "none", "--base", "1/15"))
@@ -144,7 +163,7 @@ def test_what_cannot_be_asked_is_said_before_anything_starts(bench: Rig, words: 
 
 def test_the_simulated_camera_is_bare_for_its_base_frame_and_as_before_afterwards(bench: Rig) -> None:
     words = one(
-        bench, "--base", "1/15", "--fitted", "--camera", "simulated",
+        bench, "--base", "1/15", "--fitted", "--camera", "simulated", "--scout", "always",
         settings="filters: [{name: strong, label: 5.3}]\nsimulated_camera: {rate_stops_per_min: -0.5}\n"
         "place: {latitude_deg: 57.3, longitude_deg: -5.6}\n",
     )  # fmt: skip
@@ -157,6 +176,7 @@ def test_the_simulated_camera_is_bare_for_its_base_frame_and_as_before_afterward
         assert light["model_stops_per_min"] is not None
         assert light["measured_stops_per_min"] is None
         assert record["level"]["stops"] == pytest.approx(0.0, abs=0.15)
+        _check_verdicts(bench, record)
         (state,) = (bench.folder / "state" / "duskhold" / "cameras").glob("*/simulated-body.jsonl")
         until_s = time.monotonic() + 5.0
         while (stops := _fitted(state)) != [0.0, 5.3, 6.0] and time.monotonic() < until_s:
@@ -164,6 +184,24 @@ def test_the_simulated_camera_is_bare_for_its_base_frame_and_as_before_afterward
         assert stops == [0.0, 5.3, 6.0]
     finally:
         _release(bench)
+
+
+def _check_verdicts(bench: Rig, record: dict[str, Any]) -> None:
+    """Scout and long frame are judged against the base frame, and all three written down."""
+    verdict, scout = record["verdict"], record["decision"]["scout"]
+    base_id = record["decision"]["base_frames"][0]["frame_id"]
+    assert (verdict["good"], verdict["act"], verdict["base_frame_id"]) == (True, "keep", base_id)
+    assert verdict["level_error_stops"] == pytest.approx(0.0, abs=0.15)
+    assert verdict["measured"]["shift_px"] == pytest.approx([0.0, 0.0], abs=0.2)
+    # 1/16 s through 5.3 stops is 2.5 s: at the dial 2 s, at the ISO of the base frame.
+    assert (scout["good"], scout["open_s"], scout["iso"]) == (True, 2.0, 100.0)
+    assert scout["expected_stops"] == pytest.approx(5.0 - 5.3, abs=0.1)
+    assert scout["filter_check"]["seen_stops"] == pytest.approx(5.3, abs=0.1)
+    folder = Path(record["files"][0]["path"]).parent / "record"
+    assert {path.stem for path in folder.glob("*.xmp")} == {base_id, scout["frame_id"], record["frame_id"]}
+    log = (folder / "log.txt").read_text(encoding="utf-8").splitlines()[4:]
+    assert [line.split()[2] for line in log] == ["base:", "scout:", "long:"]
+    assert len((folder / "frames.csv").read_text(encoding="utf-8").splitlines()) == 4
 
 
 def _fitted(log: Path) -> list[float]:

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
 
 from duskhold.app.base_frames import Seen
 from duskhold.app.check import ask_facts
 from duskhold.app.checklist import Item, State, Wanted, judge
-from duskhold.app.station import Station, stamp_now
+from duskhold.app.station import Station
 from duskhold.camera.hand import write_fitted
 from duskhold.camera.port import Setting
-from duskhold.journal.entry import Outcome
 from duskhold.light.filters import NO_FILTER, Filter
 from duskhold.light.skyshape import Shape
 from duskhold.light.trend import Choice, NoTrend, Trend, fuse
@@ -100,12 +99,6 @@ def fit(station: Station, glass: Filter | None) -> None:
     path = station.simulation.get("fitted_file")
     if path is not None:
         write_fitted(Path(str(path)), glass)
-
-
-def record_level(station: Station, outcome: Outcome, told: dict[str, object], filter_check: dict[str, object]) -> None:
-    """Add to the record how the long frame came out against base frame and filter. Raises `JournalError`."""
-    report = {**outcome.report, "against_base": told, "filter_check": filter_check}
-    station.journal.conclude(replace(outcome, report=report), stamp_now())
 
 
 def _why(trend: Trend) -> str:

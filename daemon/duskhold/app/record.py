@@ -24,6 +24,7 @@ def frame_record(frame: Frame) -> dict[str, object]:
         "files": [],
         "reason": NOT_CONCLUDED,
         "decision": dict(asked.decision),
+        "verdict": None,
     }
     if isinstance(asked, Refusal):
         record |= {"outcome": "refused", "open_s": 0.0, "shutter": "closed", "reason": asked.reason}
@@ -38,5 +39,6 @@ def frame_record(frame: Frame) -> dict[str, object]:
             "shutter": outcome.shutter,
             "files": [dict(file) for file in outcome.files],
             "reason": outcome.reason or None,
+            "verdict": outcome.report.get("verdict"),
         }
     return record

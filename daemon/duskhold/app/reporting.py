@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -13,23 +12,22 @@ import numpy as np
 
 from duskhold.app.judging import CROPS
 from duskhold.app.record import frame_record
+from duskhold.app.writing_down import LOG, TABLE, add_to_record, crops_of, picture_path, told_frame
 from duskhold.frames.evening import Evening, EveningFrame, causes_of, thumbnail_of
-from duskhold.frames.ledger import checksums, log_text, table_csv
+from duskhold.frames.ledger import checksums
 from duskhold.frames.once import write_once
 from duskhold.frames.page import page_html
 from duskhold.frames.picture import Picture
 from duskhold.frames.picture_file import PictureUnread, read_picture
 from duskhold.frames.shooting import ExposureUnknown, Shooting, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
-from duskhold.frames.sidefile import ensure_side_file, facts_of
 from duskhold.frames.store import Role
 from duskhold.frames.worker import MeasuringFailed, Question, compare_apart
 from duskhold.journal.entry import Frame
 from duskhold.light.place import Place
 from duskhold.light.reading import scene_level_stops
-from duskhold.plan.stamp import utc_from
 
-_DEVELOPED = (".jpg", ".jpeg")
+_JUDGED = (Role.LONG.value, Role.SCOUT.value)
 _MODEL_STEPS = 60
 
 
@@ -57,14 +55,17 @@ def gather_evening(frames: Sequence[Frame], day: date, place: Place | None) -> E
     return Evening(f"Evening of {day.isoformat()}", tuple(told), _modelled(told, place))
 
 
-def write_evening(evening: Evening, folder: Path, position: Place | None = None) -> Written:
-    """Write everything into `folder`, never over a file. `position` goes into the side files. Raises `OSError`."""
+def write_evening(evening: Evening, folder: Path, day: date, position: Place | None = None) -> Written:
+    """Write everything into `folder`; nothing that is there is changed. `position` goes into the side files.
+
+    Raises `OSError`.
+    """
     beside = None if position is None else SidePlace(position.latitude_deg, position.longitude_deg)
-    side_files = tuple(_side_file(folder, frame, beside) for frame in evening.frames)
+    side_files = tuple(add_to_record(folder, day, frame, beside) for frame in evening.frames)
     return Written(
         page=write_once(folder / "report.html", page_html(evening).encode()),
-        table=write_once(folder / "frames.csv", table_csv(evening).encode()),
-        log=write_once(folder / "log.txt", log_text(evening).encode()),
+        table=folder / TABLE,
+        log=folder / LOG,
         checksums=write_once(folder / "SHA256SUMS.txt", checksums(evening, folder).encode()),
         side_files=side_files,
         evening=evening,
@@ -84,9 +85,8 @@ def good_frames(evening: Evening) -> int:
 def _told(
     record: Mapping[str, Any], base: tuple[EveningFrame, Path] | None, place: Place | None
 ) -> tuple[EveningFrame, Path | None]:
-    opened_utc = utc_from(record["opened_utc"]) if record["opened_utc"] else None
-    told = EveningFrame(record, opened_utc, _sun(place, opened_utc))
-    path = _picture_path(record)
+    told = told_frame(record, place)
+    path = picture_path(record)
     if path is None:
         return told, None
     try:
@@ -94,7 +94,7 @@ def _told(
     except (PictureUnread, OSError) as error:
         return replace(told, trouble=str(error)), None
     told = replace(told, thumbnail=thumbnail_of(picture), level_stops=_level(record, path, picture))
-    if base is not None and record["role"] != Role.BASE.value:
+    if base is not None and record["role"] in _JUDGED and record.get("verdict") is None:
         told = _measured(told, path, base)
     return told, path
 
@@ -105,15 +105,8 @@ def _measured(told: EveningFrame, path: Path, base: tuple[EveningFrame, Path]) -
         found = compare_apart(Question(str(base_path), str(path), crops=CROPS))
     except MeasuringFailed as error:
         return replace(told, trouble=str(error))
-    crops = found.pop("crops_jpeg", None)
-    shown = None if crops is None else base64.b64decode(crops)
-    return replace(told, measured=found, base_id=str(base_frame.record["frame_id"]), crops_jpeg=shown)
-
-
-def _picture_path(record: Mapping[str, Any]) -> Path | None:
-    """The raw file where there is one."""
-    paths = [Path(str(file["path"])) for file in record["files"] if file["role"] != Role.DERIVED.value]
-    return min(paths, key=lambda path: (path.suffix.lower() in _DEVELOPED, path.name), default=None)
+    crops = crops_of(found)
+    return replace(told, measured=found, base_id=str(base_frame.record["frame_id"]), crops_jpeg=crops)
 
 
 def _level(record: Mapping[str, Any], path: Path, picture: Picture) -> float | None:
@@ -129,14 +122,6 @@ def _level(record: Mapping[str, Any], path: Path, picture: Picture) -> float | N
     return scene_level_stops(green / picture.mid_tone, told.f_number, open_s, told.iso, 0.0)
 
 
-def _sun(place: Place | None, at_utc: datetime | None) -> float | None:
-    if place is None or at_utc is None:
-        return None
-    from duskhold.light.skybodies import sun_position
-
-    return sun_position(place, at_utc).altitude_deg
-
-
 def _modelled(frames: Sequence[EveningFrame], place: Place | None) -> tuple[tuple[float, float], ...]:
     """The clear sky's light in stops against the first measured frame, over the evening."""
     moments = [frame.opened_utc for frame in frames if frame.opened_utc is not None and frame.level_stops is not None]
@@ -149,16 +134,3 @@ def _modelled(frames: Sequence[EveningFrame], place: Place | None) -> tuple[tupl
     at_s = [span_s * step / _MODEL_STEPS for step in range(_MODEL_STEPS + 1)]
     zero = float(np.log2(curve.level(0.0)))
     return tuple((each, float(np.log2(curve.level(each))) - zero) for each in at_s)
-
-
-def _side_file(folder: Path, frame: EveningFrame, position: SidePlace | None) -> Path:
-    facts = facts_of(frame.record, frame.measured)
-    path = _picture_path(frame.record)
-    if path is not None and path.exists():
-        try:
-            told = shooting_of(path)
-        except ExposureUnknown:
-            told = None
-        if told is not None:
-            facts = replace(facts, f_number=told.f_number, iso=told.iso)
-    return ensure_side_file(folder, replace(facts, place=position))

@@ -3,10 +3,11 @@
 import argparse
 import secrets
 import sys
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.countdown import Countdown
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from duskhold.app.exposing import Watch
     from duskhold.app.folders import Folders
     from duskhold.app.one import Course
+    from duskhold.app.scouting import Scouted
     from duskhold.app.settings import Settings
     from duskhold.app.station import Station
     from duskhold.faces.solve import Question
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     from duskhold.plan.bag import BagFilter
 
 MOST_BASES = 4
+SCOUT = ("auto", "always", "never")
 LONGEST_BETWEEN_S = 1800.0
 _LEAD_S = 0.1
 """From the decision to the opening, as in `expose`."""
@@ -67,6 +70,15 @@ class Post:
     vigil: Vigil
 
 
+@dataclass(slots=True)
+class Before:
+    """What is known before the long frame, as far as it has come: what was bad, base frames, the scout."""
+
+    bad: "list[Item]"
+    seen: "tuple[Seen, ...]" = ()
+    scouted: "Scouted | None" = None
+
+
 @dataclass(frozen=True, slots=True)
 class Ended:
     """How it ended: the long frame, what was bad, how it came out against base frame and filter.
@@ -87,15 +99,22 @@ def add_parser(subparsers: Any) -> None:
         "one",
         help="one long frame, from the base frame to its level, without typing a time",
         description="Checks the camera, takes the base frame at the dial, aperture and ISO as they stand, asks for the "
-        "filter, and holds a frame of the same level, computed for the moment at which it really opens. With "
-        "--bases 2 the drift is measured; with one, the clear sky of the settings' place is followed.",
+        "filter, and holds a frame of the same level, computed for the moment at which it really opens. A scout frame "
+        "of a few seconds tells beforehand whether filter, focus and view are right. With --bases 2 the drift is "
+        "measured; with one, the clear sky of the settings' place is followed.",
     )
     parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
     parser.add_argument("--filters", metavar="NAME,NAME", help="what is fitted after the base frame: names or labels")
     parser.add_argument("--base", metavar="TIME", help="set the dial to this first; otherwise it stays as it stands")
     parser.add_argument("--bases", metavar="N", type=int, default=1, help="how many base frames (1)")
     parser.add_argument("--between", metavar="SECONDS", type=float, default=120.0, help="from one to the next (120)")
-    parser.add_argument("--go-on", action="store_true", help="take the frame although the check found something bad")
+    parser.add_argument(
+        "--scout", choices=SCOUT, default=SCOUT[0],
+        help="a short frame through the filter, at a high ISO, before a long one of 15 s and more (auto)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--go-on", action="store_true", help="take the frame although the check or the scout found something bad"
+    )
     add_person_options(parser)
 
 
@@ -105,6 +124,7 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.app.record import frame_record
     from duskhold.app.settling import settle_the_past
     from duskhold.app.station import at_station
+    from duskhold.app.writing_down import write_down_since
     from duskhold.faces.expose import camera_of, frame_status
     from duskhold.faces.one_show import saying_base_failures, show
 
@@ -122,12 +142,14 @@ def run(args: argparse.Namespace) -> Answer:
         watch = watch_of(countdown, caught)
         post = Post(station, watch, Vigil(countdown, caught, stay_awake(station)))
         earlier = settle_the_past(station, watch)
-        notices = station.link.state()["notices"]
+        notices = cast(list[str], station.link.state()["notices"])
+        began_utc = now_utc()
         try:
             with bare_lens(station):
                 ended = _take(wish, post)
         finally:
             countdown.clear()
+            notices = [*notices, *write_down_since(station, began_utc, earlier)]
         frame = station.journal.frame(ended.outcome.frame_id)
     assert frame is not None, ended.outcome.frame_id
     body = frame_record(frame) | {"level": ended.level, "filter_check": ended.filter_check}
@@ -167,31 +189,35 @@ def _wish(args: argparse.Namespace, settings: "Settings", folders: "Folders") ->
 
 
 def _take(wish: Wish, post: Post) -> Ended:
-    from duskhold.app.base_frames import against, put_dial_back
-    from duskhold.app.one import fit, record_level
-    from duskhold.faces.one_base import Based, base_frames
+    from duskhold.app.base_frames import put_dial_back
+    from duskhold.app.one import fit
+    from duskhold.faces.one_base import base_frames
+    from duskhold.faces.one_verdict import ensure_no_objection, judged, judging_from, scouted_first
 
-    bad: list[Item] = []
-    based: Based | None = None
-    try:
-        bad = _checked(wish, post)
-        based = base_frames(wish, post)
-        if wish.filters:
-            post.vigil.until_done(wish.args, f"Fit the filter ({wish.glass.label})")
-            fit(post.station, wish.glass)
-    except Wrong as wrong:
-        return _not_taken(wish, post, wrong, bad, () if based is None else based.seen)
-    outcome, question = _hold(wish, post, based.seen, bad)
-    put_dial_back(post.station, based.dial)
-    if not outcome.files:
-        return Ended(outcome, bad)
-    level = against(based.seen[-1], based.weights, outcome)
-    filter_check = _looked_at(question, outcome, level)
-    record_level(post.station, outcome, level, filter_check)
-    return Ended(outcome, bad, level, filter_check)
+    before = Before([])
+    with ExitStack() as stack:
+        try:
+            before.bad = _checked(wish, post)
+            based = base_frames(wish, post)
+            before.seen = based.seen
+            judging = stack.enter_context(judging_from(wish, based.seen[-1]))
+            if wish.filters:
+                post.vigil.until_done(wish.args, f"Fit the filter ({wish.glass.label})")
+                fit(post.station, wish.glass)
+            asked = _question(wish, based.seen, now_utc())[1]
+            before.scouted = scouted_first(wish, post, based.seen[-1], asked, judging)
+            ensure_no_objection(wish, post, before.scouted)
+        except Wrong as wrong:
+            return _not_taken(wish, post, wrong, before)
+        outcome, question = _hold(wish, post, before)
+        put_dial_back(post.station, based.dial)
+        if not outcome.files:
+            return Ended(outcome, before.bad)
+        level, filter_check = judged(post, based, question, outcome, judging)
+        return Ended(outcome, before.bad, level, filter_check)
 
 
-def _not_taken(wish: Wish, post: Post, wrong: Wrong, bad: "list[Item]", seen: "tuple[Seen, ...]") -> Ended:
+def _not_taken(wish: Wish, post: Post, wrong: Wrong, before: Before) -> Ended:
     """Write down that the long frame was not taken, and why. Raises it again, unless a person ended it."""
     from duskhold.app.exposing import refuse_command
     from duskhold.plan.command import FrameId, RefusalCode, Refused
@@ -201,27 +227,10 @@ def _not_taken(wish: Wish, post: Post, wrong: Wrong, bad: "list[Item]", seen: "t
         raise wrong
     frame_id = FrameId(mint_frame_id(now_utc(), secrets.token_hex(2)))
     refused = Refused(frame_id, RefusalCode(wrong.code), wrong.message, wrong.hint or "")
-    outcome = refuse_command(post.station, refused, None, _told(wish, seen, bad))
+    outcome = refuse_command(post.station, refused, None, _told(wish, before))
     if refused.code is not RefusalCode.INTERRUPTED:
         raise wrong
-    return Ended(outcome, bad, exit_status=wrong.exit_status)
-
-
-def _looked_at(question: "Question", outcome: "Outcome", level: dict[str, object]) -> dict[str, object]:
-    """What the pair of base and long frame says of the filter, as the record has it."""
-    from duskhold.app.fitted import Through, look_at_filter
-    from duskhold.plan.stamp import utc_from
-
-    stops, reason = level["stops"], level["reason"]
-    if outcome.opened_utc is None or not outcome.open_s:
-        reason = "the open time is not known"
-    elif level.get("at_least"):
-        reason = "clipped: the filter may be weaker than it seems"
-    elif isinstance(stops, float):
-        through = Through(utc_from(outcome.opened_utc), outcome.open_s, stops)
-        found = look_at_filter(question.filter, question.base_s, question.metered_utc, through, question.drift)
-        return found.body() | {"reason": None}
-    return {"label": question.filter.label, "seen_stops": None, "question": None, "reason": reason}
+    return Ended(outcome, before.bad, exit_status=wrong.exit_status)
 
 
 def _checked(wish: Wish, post: Post) -> "list[Item]":
@@ -247,7 +256,7 @@ def _checked(wish: Wish, post: Post) -> "list[Item]":
     )  # fmt: skip
 
 
-def _hold(wish: Wish, post: Post, seen: "tuple[Seen, ...]", bad: "list[Item]") -> "tuple[Outcome, Question]":
+def _hold(wish: Wish, post: Post, before: Before) -> "tuple[Outcome, Question]":
     """Decide for the opening as it is now, and hold; what cannot be finished is not opened."""
     from duskhold.app.dialling import dialled
     from duskhold.app.exposing import expose, refuse, refuse_command
@@ -260,9 +269,9 @@ def _hold(wish: Wish, post: Post, seen: "tuple[Seen, ...]", bad: "list[Item]") -
     from duskhold.plan.stamp import mint_frame_id
 
     station, now = post.station, now_utc()
-    course, question = _question(wish, seen, now + timedelta(seconds=_LEAD_S))
+    course, question = _question(wish, before.seen, now + timedelta(seconds=_LEAD_S))
     decision = decide(question)
-    reasoning = recorded_body(question, decision) | _told(wish, seen, bad) | {"light": course.body()}
+    reasoning = recorded_body(question, decision) | _told(wish, before) | {"light": course.body()}
     frame_id = FrameId(mint_frame_id(now, secrets.token_hex(2)))
     command = authorize(frame_id, decision, station.settings.limits.exposure(), now)
     if isinstance(command, Refused):
@@ -303,13 +312,14 @@ def _question(wish: Wish, seen: "tuple[Seen, ...]", opens_utc: datetime) -> "tup
     return course, question
 
 
-def _told(wish: Wish, seen: "tuple[Seen, ...]", bad: "list[Item]") -> dict[str, object]:
+def _told(wish: Wish, before: Before) -> dict[str, object]:
     """What belongs into the record beside the decision."""
     return {
-        "base_frames": [one.body() for one in seen],
+        "base_frames": [one.body() for one in before.seen],
+        "scout": None if before.scouted is None else before.scouted.body(),
         "filters": [one.label for one in wish.filters],
         "filter_stops": wish.glass.stops,
-        "gone_on_with": [item.item for item in bad],
+        "gone_on_with": [item.item for item in before.bad],
     }
 
 

@@ -38,6 +38,11 @@ def show(body: dict[str, Any], zone: "tzinfo | None") -> None:
     if "light" in decision:
         for line in _light_lines(decision["light"], decision["base_frames"]):
             print(f"  {line}")
+    if decision.get("scout"):
+        print(f"  scout frame: {decision['scout']['line']}")
+    if body["verdict"] is not None:
+        for line in _verdict_lines(body["verdict"]):
+            print(f"  {line}")
     if body["level"] is not None:
         print(f"  {_level_line(body['level'])}")
     if body["filter_check"] is not None and body["filter_check"]["question"]:
@@ -60,6 +65,15 @@ def _light_lines(light: dict[str, Any], bases: list[dict[str, Any]]) -> list[str
         lines.append(light["disagreement"])
     if bases[-1]["at_least"]:
         lines.append("the base frame is clipped: it tells only how bright the scene is at least")
+    return lines
+
+
+def _verdict_lines(verdict: dict[str, Any]) -> list[str]:
+    """The worst in one plain line; then the others, and where to look."""
+    lines = [f"verdict: {verdict['line']}"]
+    lines += [f"         {finding['text']}" for finding in verdict["measured"].get("verdict", [])[1:]]
+    if verdict["crops"]:
+        lines.append(f"         to be seen in {verdict['crops']}")
     return lines
 
 

@@ -12,7 +12,6 @@ from duskhold.faces.inputs import folders_of, place_of, read, saying_journal_err
 if TYPE_CHECKING:
     from duskhold.app.reporting import Written
 
-RECORD_FOLDER = "record"
 _MOST_FRAMES = 100_000
 
 
@@ -36,6 +35,7 @@ def run(args: argparse.Namespace) -> Answer:
     """Where everything was written."""
     from duskhold.app.overview import journal_states
     from duskhold.app.reporting import frames_of_day, gather_evening, write_evening
+    from duskhold.app.writing_down import RECORD_FOLDER
 
     settings = settings_of(args)
     folders = folders_of(args, settings)
@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> Answer:
         if day and frames:
             folder = state.path.parent / "frames" / day.isoformat() / RECORD_FOLDER
             evening = gather_evening(frames, day, place)
-            written.append(write_evening(evening, folder, place if args.with_position else None))
+            written.append(write_evening(evening, folder, day, place if args.with_position else None))
     if not written:
         raise Wrong("no_frames", f"There are no frames of {day}." if day else "There are no frames yet.", field="--day")
     return Answer({"reports": [_body(one) for one in written]}, 0, partial(_show, written))
@@ -78,4 +78,6 @@ def _body(written: "Written") -> dict[str, object]:
 def _show(written: "list[Written]") -> None:
     for one in written:
         print(Path(one.log).read_text(encoding="utf-8"))
+        for cause, count, ids in one.evening.losses():
+            print(f"{cause}: {count} ({', '.join(ids)})")
         print(f"The page of the evening: {one.page}")

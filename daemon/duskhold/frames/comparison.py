@@ -19,6 +19,11 @@ from duskhold.frames.tiles import Tiles, cut_tiles
 Place = tuple[float, float]
 
 _POINT_LAMP_SHARE = 0.0005
+_BURNT_SHARE = 0.3
+_COARSE_CELLS = (12, 8)
+_COARSE_DARK = 1e-4
+_COARSE_FLAT_STOPS = 0.15
+_COARSE_ALIKE = 0.8
 _HOT_SIGMAS = 10.0
 _HOT_LEAST = 0.01
 _HOT_PIECES = 40
@@ -35,7 +40,8 @@ class Measures:
     """What was measured of a second picture against a first; None where the pictures do not tell.
 
     Stops: positive is brighter. Lengths in full-size pixels, from the first to the second. `dark_share`: mean light,
-    second over first. `clipped_counted` leaves out patches so small that they are lamps or sparkle. `cast_stops` is
+    second over first. `same_view` is False where nothing holds still and the light lies elsewhere by and large too.
+    `clipped_counted` leaves out patches so small that they are lamps or sparkle. `cast_stops` is
     red and blue against green. Places are shares of width and height.
     """
 
@@ -45,6 +51,7 @@ class Measures:
     dark_share: float
     motion: Motion | None
     corner_px: float | None
+    same_view: bool
     static_tiles: int
     tiles: int
     sharpness_ratio: float | None
@@ -83,7 +90,7 @@ def measure(first: Picture, second: Picture, area: Area = WHOLE, tiles: Tiles | 
     Raises `NotComparable`.
     """
     ensure_comparable(first, second)
-    registration = register(first, second, tiles or cut_tiles(first))
+    registration = None if _is_burnt(first) or _is_burnt(second) else register(first, second, tiles or cut_tiles(first))
     motion = registration.motion if registration else Motion()
     cells = lay_cells(first, second, motion)
     blocks = gather_blocks(cells)
@@ -99,6 +106,7 @@ def measure(first: Picture, second: Picture, area: Area = WHOLE, tiles: Tiles | 
         dark_share=_mean(second) / max(_mean(first), 1e-9),
         motion=registration.motion if registration else None,
         corner_px=motion.corner_px(first.width, first.height) if registration else None,
+        same_view=registration is not None or _is_alike(first, second),
         static_tiles=int(registration.static.sum()) if registration else 0,
         tiles=len(registration.static) if registration else 0,
         sharpness_ratio=blur.sharpness_ratio,
@@ -115,6 +123,26 @@ def measure(first: Picture, second: Picture, area: Area = WHOLE, tiles: Tiles | 
         step_stops=step[1] if step else None,
         hot_per_megapixel=_hot(registration) if registration else None,
     )
+
+
+def _is_burnt(picture: Picture) -> bool:
+    """So much is at full scale that what is left of its detail misleads."""
+    return max(picture.clipped_share) > _BURNT_SHARE
+
+
+def _is_alike(first: Picture, second: Picture) -> bool:
+    """Whether light and dark lie alike by and large: sea and sky under cloud have nothing that holds still."""
+    if _is_burnt(first) or _is_burnt(second):
+        return True  # nobody can tell
+    coarse = []
+    for picture in (first, second):
+        light = cv2.resize(picture.small @ LUMINANCE, _COARSE_CELLS, interpolation=cv2.INTER_AREA)
+        coarse.append(np.log2(np.maximum(light, _COARSE_DARK)))
+    apart = [each - each.mean() for each in coarse]
+    spread = [float(np.sqrt((each**2).mean())) for each in apart]
+    if max(spread) < _COARSE_FLAT_STOPS:
+        return True
+    return float((apart[0] * apart[1]).mean()) > _COARSE_ALIKE * spread[0] * spread[1]
 
 
 def _mean(picture: Picture) -> float:

@@ -143,7 +143,7 @@ def as_data(measures: Measures, verdict: list[Finding]) -> dict[str, Any]:
 
 def _reason(measures: Measures) -> str | None:
     if measures.motion is None:
-        return "too little holds still in both frames, or shows any detail, to lay one on the other"
+        return "too little holds still in both frames, shows any detail or is under full scale, to lay one on the other"
     missing = [
         name
         for name, value in (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -36,24 +36,39 @@ COLUMNS = (
     "files",
 )
 """Of the table, one row a frame."""
+_AS_PLANNED_S = 0.05
 
 
-def log_text(evening: Evening) -> str:
-    """One line a frame, in words."""
-    lines = [evening.title, "=" * len(evening.title), "Times are UTC.", ""]
-    lines += [_line(frame) for frame in evening.frames]
-    lines += ["", *(f"{cause}: {count} ({', '.join(ids)})" for cause, count, ids in evening.losses())]
-    return "\n".join([*lines, *evening.notes]).rstrip() + "\n"
+def log_head(day: str) -> str:
+    """What the log of a day begins with."""
+    title = f"Frames of {day}"
+    return f"{title}\n{'=' * len(title)}\nTimes are UTC. A frame of which more became known has a further line.\n\n"
 
 
-def table_csv(evening: Evening) -> str:
-    """RFC 4180, one row a frame; empty where nothing is known."""
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS)
-    writer.writeheader()
-    for frame in evening.frames:
-        writer.writerow({name: _cell(value) for name, value in row_of(frame).items()})
-    return out.getvalue()
+def log_line(frame: EveningFrame) -> str:
+    """A frame in words, on one line."""
+    record = frame.record
+    opened = str(record.get("opened_utc") or "not opened")
+    open_s = record.get("open_s")
+    planned_s = record.get("planned_s")
+    length = "open time not known" if open_s is None else f"open {_seconds(open_s)}"
+    is_as_planned = planned_s is None or (open_s is not None and abs(open_s - planned_s) < _AS_PLANNED_S)
+    planned = "" if is_as_planned else f" of {_seconds(planned_s)} planned"
+    causes = causes_of(frame)
+    said = "; ".join(causes) if causes else ("good" if frame.measured else "complete, not measured")
+    names = ", ".join(Path(str(file["path"])).name for file in record.get("files", [])) or "no file"
+    return f"{opened}  {record['frame_id']}  {record['role']}: {length}{planned}; {said}; {names}\n"
+
+
+def table_head() -> str:
+    """The names of the columns (RFC 4180)."""
+    return _csv(COLUMNS)
+
+
+def table_line(frame: EveningFrame) -> str:
+    """A frame's row (RFC 4180); empty where nothing is known."""
+    row = row_of(frame)
+    return _csv([_cell(row[name]) for name in COLUMNS])
 
 
 def row_of(frame: EveningFrame) -> dict[str, Any]:
@@ -82,21 +97,14 @@ def checksums(evening: Evening, folder: Path) -> str:
     return "".join(f"{file['sha256']}  {os.path.relpath(str(file['path']), folder)}\n" for file in files)
 
 
-def _line(frame: EveningFrame) -> str:
-    record = frame.record
-    opened = str(record.get("opened_utc") or "not opened")
-    open_s = record.get("open_s")
-    planned_s = record.get("planned_s")
-    length = "open time not known" if open_s is None else f"open {_seconds(open_s)}"
-    planned = "" if planned_s is None else f" of {_seconds(planned_s)} planned"
-    causes = causes_of(frame)
-    said = "; ".join(causes) if causes else ("good" if frame.measured else "complete, not measured")
-    names = ", ".join(Path(str(file["path"])).name for file in record.get("files", [])) or "no file"
-    return f"{opened}  {record['frame_id']}  {record['role']}: {length}{planned}; {said}; {names}"
-
-
 def _seconds(value: float) -> str:
     return f"{value:.3g} s" if value < 10 else f"{value:.1f} s"
+
+
+def _csv(cells: Sequence[object]) -> str:
+    out = io.StringIO(newline="")
+    csv.writer(out).writerow(cells)
+    return out.getvalue()
 
 
 def _cell(value: object) -> object:

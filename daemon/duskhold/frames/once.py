@@ -1,5 +1,6 @@
-"""Small files written whole, once, and never over another."""
+"""Small files written once and never over another; and lines added to those that grow."""
 
+import fcntl
 import os
 import secrets
 from pathlib import Path
@@ -33,3 +34,20 @@ def write_once(place: Path, content: bytes) -> Path:
     finally:
         hidden.unlink(missing_ok=True)
     raise FileExistsError(f"{place} and {_SAME_NAME_MAX} names after it are taken")
+
+
+def append_once(place: Path, head: str, line: str) -> None:
+    """Add a line, durably, unless the very same one is there; `head` begins a new file. Raises `OSError`.
+
+    `line` ends with its own end of line. What is there is never changed.
+    """
+    place.parent.mkdir(parents=True, exist_ok=True)
+    descriptor = os.open(place, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o666)
+    with os.fdopen(descriptor, "r+b", buffering=0) as file:
+        fcntl.flock(file, fcntl.LOCK_EX)  # two commands may end at once
+        there = file.read()
+        begun = b"" if there.endswith(b"\n") or not there else b"\n"  # a line that power cut off stays as it is
+        if line.encode() in there:
+            return
+        file.write((b"" if there else head.encode()) + begun + line.encode())
+        os.fsync(file.fileno())

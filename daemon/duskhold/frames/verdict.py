@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from duskhold.frames.comparison import Measures
+from duskhold.frames.registration import STATIC_TILES_MIN
 from duskhold.frames.standards import FrameLimits, Rig
 
 CODES = {
     "cap_on": "no light came through",
-    "framing": "the two frames have too little in common to be laid on each other",
     "filter": "the scout frame's level is not that of the filter which should be fitted",
+    "framing": "the two frames show different views",
     "moved": "the camera moved between the frames",
     "moved_during": "the camera moved while the shutter was open",
     "zoom": "the focal length changed",
@@ -69,14 +70,17 @@ def judge_scout(
     """
     limits = limits or FrameLimits()
     found = judge(measures, limits, None, rig)
-    if expected_stops is None or measures.level_error_stops is None:
+    if expected_stops is None or measures.dark_share <= 0:
         return found
     if measures.dark_share < limits.dark_share * 2**expected_stops:
         return judge(measures, limits, expected_stops, rig)
-    error = measures.level_error_stops - expected_stops
+    # Where all is at full scale only the mean is left to tell, and it tells too little.
+    level = measures.level_error_stops
+    error = (math.log2(measures.dark_share) if level is None else level) - expected_stops
     if abs(error) > limits.level_stops:
+        least = "" if level is not None else "at least "
         text = (
-            f"{abs(error):.2f} stop {'brighter' if error > 0 else 'darker'} than the filter lets through: "
+            f"{least}{abs(error):.2f} stop {'brighter' if error > 0 else 'darker'} than the filter lets through: "
             "a wrong one, two or none are fitted, or the light changed; look at it"
         )
         found.append(Finding("filter", text, error, limits.level_stops))
@@ -90,8 +94,9 @@ def _rank(finding: Finding) -> int:
 def _of_place(measures: Measures, limits: FrameLimits, rig: Rig | None) -> Iterator[Finding]:
     motion, corner_px = measures.motion, measures.corner_px
     if motion is None or corner_px is None:
-        text = "too little is the same in both frames: another view, or nothing in it holds still; look at both"
-        yield Finding("framing", text, float(measures.static_tiles), 6.0)
+        if not measures.same_view:
+            text = "the two frames show different views: the camera was turned, or this is another base frame"
+            yield Finding("framing", f"{text}; look at both", float(measures.static_tiles), float(STATIC_TILES_MIN))
         return
     change = abs(motion.scale - 1)
     by_scale = change > limits.scale_change

@@ -27,6 +27,7 @@ class RefusalCode(StrEnum):
     INTERRUPTED = "interrupted"
     NOT_READY = "not_ready"
     BASE_CLIPPED = "base_clipped"
+    SCOUT_OBJECTS = "scout_objects"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,102 @@
+"""Scout and long frame of `duskhold one` judged, and what is done when the scout says that the long would be lost."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from duskhold.faces.answer import Wrong
+from duskhold.faces.inputs import person_is_there
+
+if TYPE_CHECKING:
+    from duskhold.app.base_frames import Seen
+    from duskhold.app.judging import Judge
+    from duskhold.app.scouting import Scouted
+    from duskhold.faces.one import Post, Wish
+    from duskhold.faces.one_base import Based
+    from duskhold.faces.solve import Question
+    from duskhold.journal.entry import Outcome
+
+
+@contextmanager
+def judging_from(wish: "Wish", base: "Seen") -> "Iterator[Judge]":
+    """A measuring process that reads the base frame while the filter is fitted."""
+    from duskhold.app.judging import Judge, standards_of
+
+    path = base.taken.path
+    with Judge(standards_of(wish.settings, path)) as judging:
+        judging.look_ahead(path)
+        yield judging
+
+
+def scouted_first(wish: "Wish", post: "Post", base: "Seen", question: "Question", judging: "Judge") -> "Scouted | None":
+    """Take and judge the scout, and write down what it says; None where there is nothing to look through."""
+    from duskhold.app.scouting import scout
+    from duskhold.app.verdict_record import keep_verdict
+    from duskhold.faces.solve import decide
+    from duskhold.plan.scout import is_worth_it
+
+    decision = decide(question)
+    wanted = {"always": True, "never": False, "auto": is_worth_it(decision.plain_s)}[wish.args.scout]
+    # What the light never finishes is refused anyway.
+    if not wish.filters or not wanted or decision.open_s is None:
+        return None
+    post.vigil.countdown.say("scout frame through the filter")
+    found = scout(post.station, base, wish.glass, question.drift, judging, post.watch)
+    keep_verdict(post.station, found.taken.outcome, base.taken.outcome.frame_id, found.verdict)
+    return found
+
+
+def ensure_no_objection(wish: "Wish", post: "Post", found: "Scouted | None") -> None:
+    """Raises `Wrong` where the scout says that the long frame would be lost, and nobody wants it all the same."""
+    from duskhold.app.judging import Act
+
+    if found is None or found.verdict.act not in (Act.RETAKE, Act.ASK, Act.STOP) or wish.args.go_on:
+        return
+    line = f"The scout frame says: {found.verdict.line}."
+    if not wish.args.json and person_is_there():
+        answer = post.vigil.enter(f"{line}\nOpen the long frame all the same? y and")
+        if answer.lower() in ("y", "yes"):
+            return
+    raise Wrong(
+        "scout_objects", line, exit_status=3, field="--go-on",
+        hint="Put it right and start again, with a new base frame; --go-on takes the long frame all the same.",
+    )  # fmt: skip
+
+
+def judged(
+    post: "Post", based: "Based", question: "Question", outcome: "Outcome", judging: "Judge"
+) -> tuple[dict[str, object], dict[str, object]]:
+    """The long frame's level against its base frame and what it says of the filter; all in its record, with a verdict.
+
+    The level that was wanted is that of the base frame, or as far off as the settings lean.
+    """
+    from duskhold.app.base_frames import against, picture_of
+    from duskhold.app.verdict_record import keep_verdict
+
+    base, station = based.seen[-1], post.station
+    level = against(base, based.weights, outcome)
+    filter_check = _looked_at(question, outcome, level)
+    asked = station.journal.frame(outcome.frame_id)
+    rate = None if asked is None else asked.asked.decision.get("rate_stops_per_min")
+    wanted_stops = station.settings.lean.lean().stops(rate) if isinstance(rate, float) else 0.0
+    verdict = judging.judge(base.taken.path, picture_of(outcome), expected_stops=wanted_stops)
+    told = {"against_base": level, "filter_check": filter_check}
+    keep_verdict(station, outcome, base.taken.outcome.frame_id, verdict, told)
+    return level, filter_check
+
+
+def _looked_at(question: "Question", outcome: "Outcome", level: dict[str, object]) -> dict[str, object]:
+    """What the pair of base and long frame says of the filter, as the record has it."""
+    from duskhold.app.fitted import Through, look_at_filter
+    from duskhold.plan.stamp import utc_from
+
+    stops, reason = level["stops"], level["reason"]
+    if outcome.opened_utc is None or not outcome.open_s:
+        reason = "the open time is not known"
+    elif level.get("at_least"):
+        reason = "clipped: the filter may be weaker than it seems"
+    elif isinstance(stops, float):
+        through = Through(utc_from(outcome.opened_utc), outcome.open_s, stops)
+        found = look_at_filter(question.filter, question.base_s, question.metered_utc, through, question.drift)
+        return found.body() | {"reason": None}
+    return {"label": question.filter.label, "seen_stops": None, "question": None, "reason": reason}
