@@ -28,6 +28,7 @@ class PaperLead:
         self.time_s = 100.0
         self.put_s = 100.0
         self.alive: Callable[[], None] = lambda: None
+        self.backlog, self.let_in_s = 0, 0.0
 
     def put(self, widget: str, value: int | str) -> None:
         self.puts.append(value)
@@ -36,11 +37,14 @@ class PaperLead:
         if code != Code.OK:
             raise LibrarySaid(code, 0.01)
 
-    def let_in(self) -> None:
+    def let_in(self) -> bool:
         due = [hint for at_s, hint in self.hints if self.put_s + at_s <= self.time_s]
         self.hints = [each for each in self.hints if self.put_s + each[0] > self.time_s]
         for hint in due:
             self.driver.heard(hint)
+        self.time_s += self.let_in_s
+        self.backlog -= 1
+        return self.backlog >= 0
 
     def ensure_bulb(self) -> None:
         return
@@ -115,6 +119,20 @@ def test_a_refused_stop_is_judged_by_what_the_body_tells() -> None:
 def test_a_second_counted_before_the_stop_is_no_proof() -> None:
     lead = opened(driver_for(BUTTON, NEW), Hint.BUSY)
     assert closed_after(lead, (0.0, Hint.EXPOSING), (0.6, Hint.COMPLETE)) is Closing.CLOSED
+
+
+def test_the_stop_goes_out_before_old_news_is_heard_and_old_news_proves_nothing() -> None:
+    lead = opened(driver_for(BUTTON, NEW))
+    lead.backlog, lead.let_in_s = 10, 0.1
+    # What stands in the queue from before: seconds, a picture, an end. Then, 0.3 s after all of it, another second.
+    old = [(0.05, Hint.EXPOSING), (0.15, Hint.PICTURE), (0.2, Hint.COMPLETE)]
+    assert closed_after(lead, *old, (1.6, Hint.EXPOSING)) is Closing.STILL_OPEN
+    assert lead.puts == ["Release"]
+    lead.backlog = 10
+    assert closed_after(lead, *old, (1.6, Hint.COMPLETE)) is Closing.CLOSED
+    lead.driver.heard(Hint.EXPOSING)
+    lead.backlog = 10
+    assert closed_after(lead, *old) is Closing.CLOSED_BUSY
 
 
 def test_a_picture_alone_is_believed_only_after_silence() -> None:

@@ -126,6 +126,23 @@ def test_a_shutter_that_is_open_can_be_closed_whatever_became_of_the_card(
     assert camera.close_shutter() is Closing.CLOSED
 
 
+def test_a_card_that_the_last_frame_filled_gives_its_pictures(body: ServedBody, camera: GphotoCamera) -> None:
+    camera.open_shutter()
+    time.sleep(0.1)
+    camera.close_shutter()
+    body.wait_for("ready", count=len(body.lines("opened")))
+    body.order("fill", shots=0)
+    try:
+        last = camera.pictures()[-1]
+        taken: list[bytes] = []
+        assert camera.fetch(last, taken.append) == last.size_bytes
+        body.order("eject")
+        with pytest.raises(NoCard):
+            camera.pictures()
+    finally:
+        body.order("fill", shots=2000)
+
+
 def test_a_hung_session_ends_at_once(body: ServedBody, camera: GphotoCamera) -> None:
     body.order("hang")
     with pytest.raises(LinkHung):

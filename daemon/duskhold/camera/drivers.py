@@ -22,6 +22,7 @@ _LOOK_EVERY_S = 0.05
 _STALE_S = 0.3  # a second that is told this soon after a stop may have been counted before it
 _SILENCE_S = 1.2  # an open shutter tells every second
 _STORED_S = 2.5
+_BACKLOG_S = 3.0  # within the budget of a closing call, with the listening after it
 _GRACE_S = 0.15
 
 
@@ -51,8 +52,8 @@ class Lead(Protocol):
         """Set one widget. Raises `LibrarySaid`."""
 
     @property
-    def let_in(self) -> Callable[[], None]:
-        """Let events in; whatever they say of the shutter comes back through `Driver.heard`."""
+    def let_in(self) -> Callable[[], bool]:
+        """Let events in; whatever they say of the shutter comes back through `Driver.heard`. Whether more wait."""
 
     def ensure_bulb(self) -> None:
         """The shutter dial is at bulb. Raises `BodyRefused` or `CameraBusy`."""
@@ -151,9 +152,11 @@ class ButtonDriver:
         lead.put(self._widget, self._start)
 
     def close(self, lead: Lead) -> Closing:
-        stopped_s = lead.now_s()
         self._is_complete = self._has_picture = self._ticked = False
         accepted = self._stop(lead)
+        stopped_s = lead.now_s()
+        if self._hear_backlog(lead):
+            stopped_s = lead.now_s()
         closing = self._evidence(lead, stopped_s, accepted)
         self._failed = self._failed + 1 if closing is Closing.STILL_OPEN else 0
         if closing is not Closing.STILL_OPEN:
@@ -180,6 +183,16 @@ class ButtonDriver:
                 raise known from said
             return False
         return True
+
+    def _hear_backlog(self, lead: Lead) -> bool:
+        """Whether there was one. The stop goes out before it is heard, and what it tells is older than the stop."""
+        ends_s = lead.now_s() + _BACKLOG_S
+        had_more = False
+        while lead.now_s() < ends_s and lead.let_in():
+            had_more = True
+        if had_more:
+            self._is_complete = self._has_picture = self._ticked = False
+        return had_more
 
     def _evidence(self, lead: Lead, stopped_s: float, accepted: bool) -> Closing:
         """Listen until something is proven, or for as long as silence says something."""

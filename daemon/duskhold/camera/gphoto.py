@@ -49,7 +49,8 @@ from duskhold.camera.words import BULB, find_choice, meaning, same_meaning, spel
 _NETWORK_MODEL = "PTP/IP Camera"
 _SIGN_OF_LIFE = "0x1001"  # ISO 15740 GetDeviceInfo, through the library's way of sending any operation
 _POLL_S = 0.1
-_EVENTS_AT_ONCE_MAX = 300
+_LET_IN_S = 0.1
+_BACKLOG_MAX_S = 10.0
 _PIECE_BYTES = 1 << 20
 _FOLDERS_DEEP_MAX = 6
 
@@ -131,6 +132,10 @@ class GphotoCamera:
         if same_meaning(Setting.SHUTTER, self._read(Setting.SHUTTER) or "", BULB):
             raise BodyRefused("the shutter dial is at bulb, so there is no dial time")
         with self._telling():
+            ends_s = time.monotonic() + _BACKLOG_MAX_S
+            while self._let_in() and time.monotonic() < ends_s:
+                pass
+            self._kept.clear()  # a picture that is told from now on is this one
             self._session().trigger_capture()
 
     def settings(self) -> Mapping[Setting, str]:
@@ -160,6 +165,9 @@ class GphotoCamera:
             self.connect()
         except CameraMissing as missing:
             raise LinkLost("the body does not answer any more") from missing
+        except NoCard:
+            if not self._has_card():
+                raise  # one that is only full gives what it has
         with self._telling():
             return list(self._list("/", 0))
 
@@ -221,8 +229,6 @@ class GphotoCamera:
             # Fetched now, so that nothing stands between the order to open and the opening.
             self._shutter_widget = self._camera.get_single_config(self._family.widget)
         self._driver = driver_for(self._family, self._release_choices())
-        self._let_in()
-        self._kept.clear()
         identity = self._identity()
         self._check_card(identity.serial)
         self._aim_at_card()
@@ -265,11 +271,14 @@ class GphotoCamera:
         return str(self._camera.get_single_config(name).get_value()) if name in self._names else ""
 
     def _check_card(self, serial: str) -> None:
-        if not _names(self._camera.folder_list_folders("/")):
+        if not self._has_card():
             raise NoCard("the body shows no card", serial)
         left = self._read(Setting.SHOTS_LEFT)
         if left is not None and meaning(Setting.SHOTS_LEFT, left) == "0":
             raise NoCard("the body says that no more pictures fit on the card", serial)
+
+    def _has_card(self) -> bool:
+        return bool(_names(self._camera.folder_list_folders("/")))
 
     def _aim_at_card(self) -> None:
         target = self._read(Setting.TARGET)
@@ -289,16 +298,20 @@ class GphotoCamera:
         except gphoto2.GPhoto2Error as error:
             raise LibrarySaid(int(error.code), time.monotonic() - began_s) from error
 
-    def _let_in_telling(self) -> None:
+    def _let_in_telling(self) -> bool:
         with self._telling():
-            self._let_in()
+            return self._let_in()
 
-    def _let_in(self) -> None:
-        """Take what is there already; pictures and endings are kept for `wait`, and the driver hears of everything."""
-        for _ in range(_EVENTS_AT_ONCE_MAX):
+    def _let_in(self) -> bool:
+        """Take what is there already, for a moment; whether there was more. A card full of old pictures tells of each.
+
+        Pictures and endings are kept for `wait`, and the driver hears of everything.
+        """
+        ends_s = time.monotonic() + _LET_IN_S
+        while time.monotonic() < ends_s:
             kind, detail = self._session().wait_for_event(0)
             if kind == gphoto2.GP_EVENT_TIMEOUT:
-                return
+                return False
             hint = _hint(kind, detail)
             if hint is None:
                 continue
@@ -309,6 +322,7 @@ class GphotoCamera:
                 )
             elif hint is Hint.COMPLETE:
                 self._kept.append(CameraEvent(EventKind.CAPTURE_COMPLETE))
+        return True
 
     # Settings
 

@@ -15,7 +15,7 @@ class SessionLead:
     """The `Lead` of the drivers in real time."""
 
     put: Callable[[str, int | str], None]
-    let_in: Callable[[], None]
+    let_in: Callable[[], bool]
     read: Callable[[Setting], str | None]
     change: Callable[[Setting, str], str]
     ask_whether_alive: Callable[[], CameraError | None]

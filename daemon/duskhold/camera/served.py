@@ -113,6 +113,8 @@ class BodyServer:
             self.body.set_value(str(order["name"]), str(order["value"]), self._now_s())
         elif word == "fit":
             self.body.fit(read_channels(str(order["filters"])), self._now_s())
+        elif word == "fill":
+            self.body.card.capacity_shots = int(str(order["shots"]))
         elif word in ("eject", "insert"):
             self.body.card.present = word == "insert"
         else:

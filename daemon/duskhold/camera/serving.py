@@ -90,7 +90,7 @@ class ServedBody:
         """Give an order and wait until it is done; returns the body's CLOCK_BOOTTIME then.
 
         Orders: drop, orderly_end, return, hang, resume; strike (fault, count); slow (seconds); set (name, value);
-        fit (filters); eject, insert (the card). Raises `ServingFailed`.
+        fit (filters); eject, insert (the card); fill (shots: how many it takes). Raises `ServingFailed`.
         """
         stdin = self._running().stdin
         assert stdin is not None
