@@ -23,7 +23,6 @@ from duskhold.frames.darks import (
     DarkUnsuited,
     average_darks,
     mismatch,
-    noise_with_dark,
     price_darks,
     subtract_dark,
 )
@@ -108,12 +107,6 @@ def test_what_darks_cost() -> None:
     price = price_darks(2255.0, 240.0, 32.0, 12.0, 2)
     assert (price.frames_in_camera, price.frames_without) == (4, 8)
     assert price.darks_end_s == pytest.approx(7 * 272 + 240 + 12 + 2 * 252)
-
-
-def test_noise_of_one_dark_and_of_many() -> None:
-    # In black one subtraction costs the square root of 2; a master of many darks costs little.
-    assert noise_with_dark(0, 4, 0, 1) / 2 == pytest.approx(math.sqrt(2))
-    assert noise_with_dark(0, 4, 0, 100) / 2 == pytest.approx(1.005, abs=1e-3)
 
 
 def test_a_stack_averages_and_leaves_the_knocked_frame_out(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from duskhold.camera.landscape import MID_TONE
 from duskhold.camera.stage import Channels
+from duskhold.light.darksignal import DOUBLING_C, warmth_factor
 from duskhold.light.exposure import headroom_stops
 
 Radiance = NDArray[np.float32]
@@ -41,7 +42,7 @@ class Sensor:
     white_level: int = 16383
     read_noise_e: float = 3.0
     dark_e_per_s: float = 0.15
-    dark_doubling_c: float = 6.5
+    dark_doubling_c: float = DOUBLING_C
     hot_share: float = 1.5e-4
     pixel_seed: int = 0
 
@@ -54,7 +55,7 @@ class Sensor:
 
     def dark_rate(self, temperature_c: float) -> float:
         """Dark signal of an ordinary pixel in electrons per second."""
-        return float(self.dark_e_per_s * 2.0 ** ((temperature_c - _DARK_REFERENCE_C) / self.dark_doubling_c))
+        return float(self.dark_e_per_s * warmth_factor(temperature_c - _DARK_REFERENCE_C, self.dark_doubling_c))
 
 
 @dataclass(frozen=True, slots=True)

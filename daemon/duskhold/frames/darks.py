@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from duskhold.frames.derived import develop, write_derived
 from duskhold.frames.picture import Mosaic
 from duskhold.frames.picture_file import read_mosaic
+from duskhold.light.darksignal import warmth_factor
 
-DOUBLING_C = 6.5
 _LENGTH_SHARE = 0.05
 _TEMPERATURE_C = 2.0
 _ISO_SHARE = 0.01
@@ -74,7 +74,7 @@ def mismatch(dark: Conditions, light: Conditions) -> str | None:
         return "a temperature is not known; state both, or take the darks right after the frames and say so"
     warmer_c = dark.temperature_c - light.temperature_c
     if abs(warmer_c) > _TEMPERATURE_C:
-        factor = 2 ** (warmer_c / DOUBLING_C)
+        factor = warmth_factor(warmer_c)
         side = "warmer" if warmer_c > 0 else "colder"
         return f"the dark is {abs(warmer_c):.1f} degrees {side}: {factor:.2f} times the signal"
     return None
@@ -124,11 +124,6 @@ def price_darks(window_s: float, frame_s: float, between_s: float, storing_s: fl
     without = _fitting(window_s, frame_s, frame_s + between_s)
     last_closed_s = (without - 1) * (frame_s + between_s) + frame_s if without else 0.0
     return Price(in_camera, without, last_closed_s + storing_s + darks * (frame_s + storing_s))
-
-
-def noise_with_dark(signal_e: float, dark_e: float, read_e: float, darks: int) -> float:
-    """Noise in electrons after taking off a mean of `darks`: S + (1 + 1/n)(D + R squared), the root of it."""
-    return math.sqrt(signal_e + (1 + 1 / darks) * (dark_e + read_e**2))
 
 
 def _fitting(window_s: float, frame_s: float, cycle_s: float) -> int:
