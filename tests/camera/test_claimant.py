@@ -9,7 +9,7 @@ import pytest
 
 from duskhold.camera import claimant
 from duskhold.camera.claimant import device_of, name_claimant, who_holds
-from duskhold.camera.port import CameraClaimed, CameraMissing
+from duskhold.camera.port import CameraClaimed, CameraMissing, LinkHung, PermissionMissing
 
 
 def test_a_port_is_a_device_file() -> None:
@@ -39,3 +39,14 @@ def test_the_error_names_the_holder_when_it_can_be_seen(monkeypatch: pytest.Monk
     assert name_claimant(missing, "usb:001,014") is missing
     monkeypatch.setattr(claimant, "who_holds", lambda device: [])
     assert str(name_claimant(CameraClaimed("another program"), "usb:001,014")) == "another program"
+
+
+def test_a_device_that_may_be_opened_and_does_not_answer_is_no_matter_of_permission(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    device = tmp_path / "014"
+    monkeypatch.setattr(claimant, "device_of", lambda port: device)
+    missing = PermissionMissing("may not be opened")
+    assert name_claimant(missing, "usb:001,014") is missing
+    device.touch()
+    assert isinstance(name_claimant(missing, "usb:001,014"), LinkHung)

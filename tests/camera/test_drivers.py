@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import pytest
 
 from duskhold.camera.drivers import Driver, Hint, LibrarySaid, driver_for
-from duskhold.camera.families import BULB, BUTTON, NO_FAMILY, OPEN_CAPTURE, TOGGLE
+from duskhold.camera.families import BULB, BUTTON, NO_FAMILY, OPEN_CAPTURE, TOGGLE, ControlFamily, Holding
 from duskhold.camera.library_errors import Code
 from duskhold.camera.port import BodyRefused, Closing, LinkHung, LinkLost
 
@@ -156,6 +156,17 @@ def test_a_lost_link_is_no_answer(family: object, code: Code, error: type[Except
     known = next(each for each in (TOGGLE, BUTTON, BULB, OPEN_CAPTURE) if each is family)
     with pytest.raises(error):
         closed_after(opened(driver_for(known, NEW)), codes=[code])
+
+
+def test_an_unproven_toggle_is_believed_only_with_a_picture() -> None:
+    family = ControlFamily("bulb toggle", 0x0011, Holding.TOGGLE, proven=False)
+    for hint in (Hint.PICTURE, Hint.COMPLETE):
+        assert closed_after(opened(driver_for(family, [])), (0.5, hint)) is Closing.CLOSED
+    lead = opened(driver_for(family, []), Hint.PICTURE)  # one of before is no proof
+    assert closed_after(lead) is Closing.NOTHING_OPEN
+    assert lead.puts == [0]
+    assert closed_after(lead, codes=[Code.BUSY]) is Closing.CLOSED_BUSY
+    assert closed_after(opened(driver_for(TOGGLE, []))) is Closing.CLOSED, "there the library has asked the body"
 
 
 def test_open_capture_is_closed_when_a_second_stop_is_refused() -> None:

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import os
 import re
 from contextlib import suppress
 from pathlib import Path
 
-from duskhold.camera.port import CameraClaimed, CameraError
+from duskhold.camera.port import CameraClaimed, CameraError, LinkHung, PermissionMissing
 
 _USB_PORT = re.compile(r"usb:(\d{3}),(\d{3})")
 
 
 def name_claimant(error: CameraError, port: str) -> CameraError:
-    """The same error, with the name of who holds the device when that is what is wrong and can be seen."""
+    """The same error, with the name of who holds the device when that is what is wrong and can be seen.
+
+    The library has one number for a device that may not be opened and for one that fails to answer: its file tells.
+    """
     device = device_of(port)
+    if isinstance(error, PermissionMissing) and device is not None and os.access(device, os.R_OK | os.W_OK):
+        return LinkHung("the camera is there and may be opened, but begins no session: switch it off and on")
     if not isinstance(error, CameraClaimed) or device is None:
         return error
     holders = ", ".join(who_holds(device))

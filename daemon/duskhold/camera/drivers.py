@@ -81,7 +81,7 @@ class Driver(Protocol):
 def driver_for(family: ControlFamily, choices: Sequence[str]) -> Driver:
     """The driver of a family; `choices` are those of the release button, where there is one."""
     if family.holding is Holding.TOGGLE:
-        return ToggleDriver()
+        return ToggleDriver() if family.proven else UncheckedToggleDriver()
     if family.holding is Holding.OPEN_CAPTURE:
         return OpenCaptureDriver()
     if family.holding is Holding.BULB:
@@ -127,6 +127,36 @@ class ToggleDriver:
 
     def heard(self, hint: Hint) -> None:
         return
+
+
+class UncheckedToggleDriver(ToggleDriver):
+    """A bulb whose stop the library does not check: only a picture, or an end that the body tells, proves a closing.
+
+    Without one it answers that nothing was open; whoever asked asks once more, and then looks for the picture.
+    """
+
+    def __init__(self) -> None:
+        self._is_told = False
+
+    def open(self, lead: Lead) -> None:
+        lead.let_in()
+        super().open(lead)
+
+    def close(self, lead: Lead) -> Closing:
+        self._is_told = False
+        closing = super().close(lead)
+        if closing is not Closing.CLOSED:
+            return closing
+        ends_s = lead.now_s() + _STORED_S
+        while lead.now_s() < ends_s:
+            lead.let_in()
+            if self._is_told:
+                return Closing.CLOSED
+            lead.sleep(_LOOK_EVERY_S)
+        return Closing.NOTHING_OPEN
+
+    def heard(self, hint: Hint) -> None:
+        self._is_told = self._is_told or hint in (Hint.PICTURE, Hint.COMPLETE)
 
 
 class ButtonDriver:

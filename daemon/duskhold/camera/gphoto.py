@@ -43,7 +43,7 @@ from duskhold.camera.port import (
     Picture,
     Setting,
 )
-from duskhold.camera.widgets import WIDGETS, widget_for
+from duskhold.camera.widgets import MISLEADING, WIDGETS, widget_for
 from duskhold.camera.words import BULB, find_choice, meaning, same_meaning, spell_as
 
 _NETWORK_MODEL = "PTP/IP Camera"
@@ -223,8 +223,8 @@ class GphotoCamera:
     def _prepare(self) -> Identity:
         """Learn who the body is and send its pictures to the card; also wakes whatever is slow the first time."""
         names = _names(self._camera.list_config())
-        self._names = frozenset(names)
         self._family = family_of(Offer(names, lambda: str(self._camera.get_summary())))
+        self._names = frozenset(names) - MISLEADING.get(self._family.vendor_extension, frozenset())
         if self._family.widget is not None:
             # Fetched now, so that nothing stands between the order to open and the opening.
             self._shutter_widget = self._camera.get_single_config(self._family.widget)

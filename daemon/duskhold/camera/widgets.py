@@ -29,6 +29,10 @@ WIDGETS: dict[Setting, tuple[str, ...]] = {
 }
 """Preference from left to right: several names stand for one meaning, and bodies have one or two of them."""
 
+MISLEADING = {0x000E: frozenset({"availableshots"})}
+"""Widgets that mean something else in a vendor extension: there it counts free places in memory, not on the card
+(libgphoto2 2.5.34, camlibs/ptp2/config.c)."""
+
 
 def widget_for(setting: Setting, names: Collection[str]) -> str | None:
     """The widget to use for a setting on a body that offers these."""
