@@ -101,9 +101,8 @@ def test_in_black_one_subtraction_costs_the_root_of_two() -> None:
 def test_a_master_of_darks_costs_little() -> None:
     # A master of n darks: S + (1 + 1/n)(D t + R^2); one dark at 1,000 electrons and 0.1 to 0.5 e/s up to 480 s costs
     # 1.01 to 1.10 times the noise.
-    given = {"open_s": 600.0, "temperature_c": 20.0}
-    darks = [_green_e(_flat(0.0, seed=seed, **given)) for seed in range(1, 5)]
-    cleaned = _green_e(_flat(0.2, **given)) - np.mean(darks, axis=0)
+    darks = [_green_e(_flat(0.0, seed=seed, open_s=600.0, temperature_c=20.0)) for seed in range(1, 5)]
+    cleaned = _green_e(_flat(0.2, open_s=600.0, temperature_c=20.0)) - np.mean(darks, axis=0)
     signal_e, dark_e = 0.2 * SENSOR.mid_tone_e(), 600.0 * SENSOR.dark_e_per_s
     assert cleaned.var() == pytest.approx(signal_e + 1.25 * (dark_e + READ_AND_STEP_E2), rel=0.05)
     exposure = 1000.0 / SENSOR.mid_tone_e()

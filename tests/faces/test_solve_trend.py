@@ -68,6 +68,19 @@ def test_dusk_from_readings(capsys: Capture, readings: Path) -> None:
     assert body["ways_out"] == [] and body["proposals"] is None
 
 
+def test_how_likely_a_chosen_tolerance_is_missed(capsys: Capture, readings: Path, tmp_path: Path) -> None:
+    words = (*LOCH, "--readings", str(readings), "--tolerance", "0.1")
+    budget = answer(capsys, *words)["budget"]
+    # Two sides of a normal distribution: erfc(x / (sigma sqrt 2))
+    expected = math.erfc(0.1 / budget["total"] / math.sqrt(2.0))
+    assert budget["tolerance_stops"] == 0.1 and budget["miss_probability"] == pytest.approx(expected)
+    leaning = tmp_path / "lean.yaml"
+    leaning.write_text("lean: {dusk_longer_stops: 0.1}\n", encoding="utf-8")
+    on_the_edge = answer(capsys, *words, "--settings", str(leaning))["budget"]["miss_probability"]
+    assert on_the_edge == pytest.approx(0.5, abs=0.05)
+    assert answer(capsys, *LOCH, "--rate", "0", "--tolerance", "0", status=2)["error"]["field"] == "--tolerance"
+
+
 def test_what_other_rules_would_give(capsys: Capture, tmp_path: Path) -> None:
     file = tmp_path / "label.yaml"
     file.write_text("filters: [{name: s, label: 10, measured_stops: {red: 10.2, green: 10.2, blue: 10.2}}]\n")

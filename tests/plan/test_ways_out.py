@@ -2,6 +2,7 @@
 
 import math
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -22,6 +23,7 @@ def test_the_frame_that_cannot_be_finished() -> None:
     stop, least, iso, weaker, short, shorter = found
     assert stop.open_s == pytest.approx(230.7, abs=0.1) and stop.gains_stops == 1.0
     assert stop.setting == "f/8 (1.00 stop wider)"
+    assert least.setting == "f/8.1 (0.97 stop wider)"
     assert least.open_s == pytest.approx(240.0, abs=1e-3) and least.gains_stops == pytest.approx(0.97, abs=0.005)
     assert iso.open_s == pytest.approx(230.7, abs=0.1) and iso.setting == "ISO 200"
     assert weaker.open_s == pytest.approx(21.0, abs=0.05) and weaker.setting == "middle"
@@ -35,6 +37,15 @@ def test_what_was_not_told_is_said_in_stops() -> None:
     found = ways_out(Stuck(300.0, 0.0, 240.0), FADING)
     assert [way.setting for way in found[:3]] == ["1.00 stop wider", "0.97 stop wider", "1.00 stop faster"]
     assert Way.FILTER not in {way.kind for way in found}
+
+
+def test_a_way_that_rests_on_too_long_a_look_ahead_says_so() -> None:
+    found = ways_out(replace(ASKED, longest_s=900.0, correction_max_stops=1.5), FADING, SETS)
+    computed = [way for way in found if way.kind is not Way.ACCEPT]
+    for way in computed:
+        corrected_stops = math.log2(way.open_s / 300.0) + way.gains_stops
+        assert ("look ahead" in (way.note or "")) == (corrected_stops > 1.5)
+    assert [way.gains_stops for way in computed if "look ahead" in (way.note or "")] == [pytest.approx(0.39, abs=0.01)]
 
 
 def priced_by_hand(way: WayOut, stuck: Stuck, rate: float) -> float:

@@ -57,6 +57,7 @@ def add_parser(subparsers: Any) -> None:
     )
     add_solve_options(parser)
     add_want_options(parser)
+    parser.add_argument("--tolerance", metavar="STOPS", type=float, help="how likely it misses by more (a third)")
     parser.add_argument("--picture", metavar="FILE", help="draw it: the light and the opening, or the ways out")
 
 
@@ -81,7 +82,8 @@ def run(args: argparse.Namespace) -> Answer:
     question = ask(args)
     wish = wish_for(args, question)
     decision = decide(question)
-    ending = ending_of(question, decision, wish is not None or bool(args.bag))
+    tolerance = None if args.tolerance is None else number_of("--tolerance", args.tolerance, 0.01, 5.0, "stops")
+    ending = ending_of(question, decision, wish is not None or bool(args.bag), tolerance)
     offers = None if wish is None else proposals_for(question, wish)
     if args.picture is not None:
         from duskhold.faces.light_picture import draw_solution

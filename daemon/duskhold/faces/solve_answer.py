@@ -37,17 +37,28 @@ class Ending:
     budget: "Budget | None"
     alternatives: tuple[Alternative, ...]
     ways_out: "tuple[WayOut, ...]"
+    tolerance_stops: float
+    miss_probability: float | None
 
 
-def ending_of(question: "Question", decision: "ExposureDecision", from_bag: bool) -> Ending:
-    """Work out what belongs to a decision; `from_bag` offers other filters too."""
-    from duskhold.plan.budget import budget_of
+def ending_of(
+    question: "Question", decision: "ExposureDecision", from_bag: bool, tolerance_stops: float | None = None
+) -> Ending:
+    """Work out what belongs to a decision; `from_bag` offers other filters too. A third of a stop is tolerated."""
+    from duskhold.plan.budget import TOLERANCE_STOPS, budget_of
     from duskhold.plan.outlook import outlook
 
     forecast = outlook(question.drift, question.metered_utc, question.opens_utc)
     budget = budget_of(decision, question.drift, question.filters)
+    tolerated = TOLERANCE_STOPS if tolerance_stops is None else tolerance_stops
+    meant_stops = question.settings.lean.lean().stops(decision.rate_stops_per_min)
     return Ending(
-        forecast, budget, _alternatives(question, decision, forecast), _ways(question, decision, forecast, from_bag)
+        forecast=forecast,
+        budget=budget,
+        alternatives=_alternatives(question, decision, forecast),
+        ways_out=_ways(question, decision, forecast, from_bag),
+        tolerance_stops=tolerated,
+        miss_probability=None if budget is None else budget.miss_probability(tolerated, meant_stops),
     )
 
 
@@ -60,7 +71,7 @@ def whole_body(
     drift = question.drift
     return decision_body(decision) | {
         "ways_out": [_way_body(way) for way in ending.ways_out],
-        "budget": _budget_body(ending.budget),
+        "budget": _budget_body(ending),
         "alternatives": [
             {"name": one.name, "open_s": one.open_s, "error_stops": one.error_stops} for one in ending.alternatives
         ],
@@ -123,6 +134,7 @@ def _ways(
         filter_stops=question.filter.stops,
         f_number=question.apertures[1] if question.apertures else None,
         iso=question.isos[1] if question.isos else None,
+        correction_max_stops=question.settings.limits.correction_max_stops,
     )
     return ways_out(stuck, forecast, stacks(question.bag) if from_bag else ())
 
@@ -151,9 +163,8 @@ def _label_stops(question: "Question") -> float | None:
     return stops if abs(stops - question.filter.stops) > 1e-9 else None
 
 
-def _budget_body(budget: "Budget | None") -> dict[str, object] | None:
-    from duskhold.plan.budget import TOLERANCE_STOPS
-
+def _budget_body(ending: Ending) -> dict[str, object] | None:
+    budget = ending.budget
     if budget is None:
         return None
     return {
@@ -162,8 +173,8 @@ def _budget_body(budget: "Budget | None") -> dict[str, object] | None:
         "filter": budget.filter,
         "latency": budget.latency,
         "total": budget.total,
-        "tolerance_stops": TOLERANCE_STOPS,
-        "miss_probability": budget.miss_probability(TOLERANCE_STOPS),
+        "tolerance_stops": ending.tolerance_stops,
+        "miss_probability": ending.miss_probability,
     }
 
 

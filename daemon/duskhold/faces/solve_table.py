@@ -76,17 +76,14 @@ def _found(decision: "ExposureDecision", zone: tzinfo | None) -> list[list[str]]
 
 
 def _doubt(ending: "Ending") -> list[list[str]]:
-    from duskhold.plan.budget import TOLERANCE_STOPS
-
     budget = ending.budget
-    if budget is None:
+    if budget is None or ending.miss_probability is None:
         return []
     seen = f"reading {budget.reading:.2f}, rate {budget.rate:.2f}"
     parts = f"{seen}, filter {budget.filter:.2f}, latency {budget.latency:.2f}"
-    missed = budget.miss_probability(TOLERANCE_STOPS)
     return [
         ["uncertain by", f"±{budget.total:.2f} stop", parts],
-        ["misses ⅓ stop", f"{100.0 * missed:.0f} %", "how likely"],
+        ["may miss", f"{100.0 * ending.miss_probability:.0f} %", f"by more than {ending.tolerance_stops:.2f} stop"],
     ]
 
 

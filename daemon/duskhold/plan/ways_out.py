@@ -6,13 +6,16 @@ ends in time, the same by ISO, a weaker set of filters, and taking it short.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from duskhold.light.dials import APERTURE, ISO
 from duskhold.light.filters import Filter
 from duskhold.light.forecast import Forecast
 from duskhold.light.opentime import OpenTime
+
+_SAME_STOPS = 0.02
+"""A mark this near is the aperture that is meant."""
 
 
 class Way(StrEnum):
@@ -40,7 +43,8 @@ class WayOut:
 class Stuck:
     """The frame as it was asked: plain time, seconds from metering to opening, longest time, and what is set.
 
-    `f_number` and `iso` are None where they were not told; `filter_stops` is what is fitted.
+    `f_number` and `iso` are None where they were not told; `filter_stops` is what is fitted. A time that departs from
+    its plain time by more than `correction_max_stops` rests on too long a look ahead, and is said to.
     """
 
     plain_s: float
@@ -49,6 +53,7 @@ class Stuck:
     filter_stops: float = 0.0
     f_number: float | None = None
     iso: float | None = None
+    correction_max_stops: float = math.inf
 
 
 def ways_out(
@@ -73,7 +78,11 @@ def _gained(way: Way, setting: str, stops: float, stuck: Stuck, forecast: Foreca
     found = forecast.solve(stuck.plain_s * math.exp2(-stops), stuck.opens_s)
     if not isinstance(found, OpenTime) or stops == 0.0:
         return None
-    return WayOut(way, setting, found.open_s, stops, 0.0)
+    corrected_stops = math.log2(found.open_s / stuck.plain_s) + stops
+    note = None
+    if abs(corrected_stops) > stuck.correction_max_stops:
+        note = f"{corrected_stops:+.2f} stop for the light: more than is allowed, it rests on too long a look ahead"
+    return WayOut(way, setting, found.open_s, stops, 0.0, note)
 
 
 def _weaker(stuck: Stuck, forecast: Forecast, sets: Sequence[tuple[tuple[str, ...], Filter]]) -> WayOut | None:
@@ -85,7 +94,7 @@ def _weaker(stuck: Stuck, forecast: Forecast, sets: Sequence[tuple[tuple[str, ..
         way = _gained(Way.FILTER, "+".join(names) or "none", gain, stuck, forecast)
         if way is not None and way.open_s <= stuck.longest_s:
             note = f"a shorter frame: {glass.stops:.1f} stops in place of {stuck.filter_stops:.1f}, the look changes"
-            return WayOut(way.kind, way.setting, way.open_s, gain, 0.0, note)
+            return replace(way, note="; ".join(said for said in (note, way.note) if said))
     return None
 
 
@@ -101,8 +110,9 @@ def _wider(stuck: Stuck, stops: float) -> str:
     if stuck.f_number is None:
         return f"{stops:.2f} stop wider"
     f_number = stuck.f_number * math.exp2(-stops / 2.0)
-    at_least = [mark for mark in APERTURE.thirds if mark.true_value <= f_number * 1.001]
-    return f"{at_least[-1].name} ({stops:.2f} stop wider)" if at_least else f"{stops:.2f} stop wider"
+    near = min(APERTURE.thirds, key=lambda mark: abs(math.log2(mark.true_value / f_number)))
+    is_marked = 2.0 * abs(math.log2(near.true_value / f_number)) < _SAME_STOPS
+    return f"{near.name if is_marked else f'f/{f_number:.2g}'} ({stops:.2f} stop wider)"
 
 
 def _faster(stuck: Stuck, stops: float) -> str:
