@@ -109,7 +109,7 @@ def _record(station: Station, refusal: Refusal) -> Outcome:
 
 
 def _refused_beforehand(station: Station, order: Order) -> Outcome | None:
-    state = station.link.state()
+    state = station.link.awaited_state()
     refusal = state["refusal"]
     if not isinstance(refusal, dict):
         trouble = unready(station)

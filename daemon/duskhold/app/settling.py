@@ -28,7 +28,7 @@ def settle_the_past(station: Station, watch: Watch) -> list[Frame]:
 
     Returns them as the journal has them now: that of their own data folder, where that is another one.
     """
-    state = station.link.state()
+    state = station.link.awaited_state()
     reports = state["reports"]
     assert isinstance(reports, list)
     heard_of = {state["frame_id"], *(message["frame_id"] for message in reports)}

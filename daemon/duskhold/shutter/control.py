@@ -326,15 +326,18 @@ class Control:
         with self._desk.looking() as machine:
             free = machine.phase in (Phase.READY, Phase.STORING)
             trouble = machine.trouble
+            released = machine.phase is Phase.RELEASED
         refused = None
         if self._desk.jobs.qsize() >= MOST_ERRANDS:
             refused = "too much is asked of the camera at once"
         if not free:
             # Listing or reading files while the shutter is open has closed it on some bodies.
             refused = trouble or "nothing is asked of the camera while the shutter is open"
+        if released:
+            refused = "the camera was just released; ask again"
         if refused is not None:
             _close_all(self._clients[client].descriptors)
-            self._send(client, _error("busy", refused))
+            self._send(client, _error("released" if released else "busy", refused))
             return
         one = self._clients[client]
         self._desk.jobs.put_nowait(self._errands.make(request.word, request.body, one.number, one.descriptors))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import socket
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from duskhold.camera.port import Picture, Setting
@@ -34,12 +34,14 @@ class HolderRefused(Exception):
 class HolderLink:
     """A connection that is made again when the holder was replaced, for up to `patience_s` seconds.
 
-    Only questions are repeated. An order to expose is sent once: whether it arrived is asked by `state`.
+    Only questions are repeated. An order to expose is sent once: whether it arrived is asked by `state`. While
+    `is_kept` says that a keeper lives, its next holder is on its way, and every question but `state` waits for it.
     """
 
-    def __init__(self, path: Path, patience_s: float) -> None:
+    def __init__(self, path: Path, patience_s: float, is_kept: Callable[[], bool] = lambda: False) -> None:
         self._path = path
         self._patience_s = patience_s
+        self._is_kept = is_kept
         self._connection: socket.socket | None = None
         self._inbox = Inbox()
 
@@ -47,11 +49,19 @@ class HolderLink:
         """Phase, shutter, refusal, reports, identity. Raises `HolderSilent`."""
         return self._ask(request("state"))
 
+    def awaited_state(self) -> Message:
+        """The same of a holder that has not let go of the camera; one that follows is waited for."""
+        return self._ask_patiently(request("state"))
+
     def expose(self, exposure: Exposure) -> None:
         """Order one exposure, once. Raises `HolderRefused`, or `HolderSilent` when the answer never came."""
         word = "expose" if exposure.kind is Kind.HELD else "expose_dial"
-        self.state()  # makes the connection, so that only a fresh break leaves the order in doubt
-        self._checked(self._once(request(word, **exposure.as_message()), ANSWER_MAX_S))
+        self.awaited_state()  # makes the connection, so that only a fresh break leaves the order in doubt
+        answer = self._once(request(word, **exposure.as_message()), ANSWER_MAX_S)
+        if _was_released(answer):  # in between: it was refused, so it may be sent again
+            self.awaited_state()
+            answer = self._once(request(word, **exposure.as_message()), ANSWER_MAX_S)
+        self._checked(answer)
 
     def close_shutter(self, frame_id: str) -> None:
         """Close now and keep. Harmless when it is closed."""
@@ -59,7 +69,7 @@ class HolderLink:
 
     def new_pictures(self) -> list[Picture]:
         """What is on the card now and was not before the frame."""
-        answer = self._checked(self._ask(request("pictures"), ERRAND_MAX_S))
+        answer = self._checked(self._ask_patiently(request("pictures"), ERRAND_MAX_S))
         new = answer["new"]
         assert isinstance(new, list)
         return [Picture(**picture) for picture in new]
@@ -73,27 +83,28 @@ class HolderLink:
         return count
 
     def settings(self) -> Mapping[Setting, str]:
-        answer = self._checked(self._ask(request("settings"), ERRAND_MAX_S))
+        answer = self._checked(self._ask_patiently(request("settings"), ERRAND_MAX_S))
         said = answer["settings"]
         assert isinstance(said, dict)
         return {Setting(name): str(value) for name, value in said.items()}
 
     def change(self, setting: Setting, value: str) -> str:
-        answer = self._checked(self._ask(request("change", setting=setting.value, value=value), ERRAND_MAX_S))
+        answer = self._checked(self._ask_patiently(request("change", setting=setting.value, value=value), ERRAND_MAX_S))
         return str(answer["value"])
 
     def collected(self, frame_id: str) -> None:
         """Its report is in the journal and its pictures are home. A holder that then ends is waited out."""
         answer = self._checked(self._ask(request("collected", frame_id=frame_id)))
         if answer.get("recycling") is True:
-            self._wait_for_successor()
+            self.close()
+            self.awaited_state()
 
     def clear_latch(self) -> None:
-        self._checked(self._ask(request("clear_latch")))
+        self._checked(self._ask_patiently(request("clear_latch")))
 
     def give_up_body(self) -> None:
         """A person says that another camera took the place of the one whose frames are outstanding."""
-        self._checked(self._ask(request("give_up_body")))
+        self._checked(self._ask_patiently(request("give_up_body")))
 
     def release(self) -> None:
         self._checked(self._ask(request("release")))
@@ -105,17 +116,6 @@ class HolderLink:
             self._connection = None
             self._inbox = Inbox()
 
-    def _wait_for_successor(self) -> None:
-        """Until the next holder answers; one that never comes is silent to the next question, too."""
-        give_up_s = mono_now_s() + SUCCESSOR_MAX_S
-        while mono_now_s() < give_up_s:
-            self.close()  # the last one answers to the very end
-            try:
-                if self._once(request("state"), ANSWER_MAX_S)["phase"] != "released":
-                    return
-            except HolderSilent:
-                time.sleep(RETRY_EVERY_S)
-
     def _ask(self, message: Message, answer_max_s: float = ANSWER_MAX_S) -> Message:
         give_up_s = mono_now_s() + self._patience_s
         while True:
@@ -125,6 +125,21 @@ class HolderLink:
                 if mono_now_s() >= give_up_s:
                     raise
                 time.sleep(RETRY_EVERY_S)
+
+    def _ask_patiently(self, message: Message, answer_max_s: float = ANSWER_MAX_S) -> Message:
+        """Ask, and wait for the next holder while there is somebody to start it."""
+        give_up_s = mono_now_s() + SUCCESSOR_MAX_S
+        while True:
+            try:
+                answer = self._ask(message, answer_max_s)
+            except HolderSilent:
+                if mono_now_s() >= give_up_s or not self._is_kept():
+                    raise
+            else:
+                if not _was_released(answer) or mono_now_s() >= give_up_s or not self._is_kept():
+                    return answer
+                self.close()  # the last one answers to the very end
+            time.sleep(RETRY_EVERY_S)
 
     def _once(self, message: Message, answer_max_s: float, descriptors: list[int] | None = None) -> Message:
         try:
@@ -162,3 +177,9 @@ class HolderLink:
                 closes_in_s if isinstance(closes_in_s, float) else None,
             )
         return answer
+
+
+def _was_released(answer: Message) -> bool:
+    """Whether the holder has let go of the camera, and does nothing more."""
+    error = answer.get("error")
+    return answer.get("phase") == "released" or (isinstance(error, dict) and error.get("code") == "released")

@@ -34,16 +34,21 @@ def ensure_holder(camera: str, places: Places, simulation: Mapping[str, object],
             link.close()
             raise NotStarted(f"no shutter process after {READY_MAX_S:g} s; its log, {places.log}, ends: {_end(places)}")
     link.close()
-    return HolderLink(places.socket, patience_s)
+    return HolderLink(places.socket, patience_s, lambda: _is_kept(places))
 
 
 def ensure_keeper(camera: str, places: Places, simulation: Mapping[str, object]) -> None:
     """Start a keeper where there is none; one that is just ending is no reason to wait for it."""
-    lock = keeper_lock(places)
-    alone = lock.owner() is None
-    lock.close()
-    if alone:
+    if not _is_kept(places):
         _start_keeper(camera, places, simulation)
+
+
+def _is_kept(places: Places) -> bool:
+    lock = keeper_lock(places)
+    try:
+        return lock.owner() is not None
+    finally:
+        lock.close()
 
 
 def _answers(link: HolderLink) -> bool:
