@@ -168,6 +168,21 @@ def test_the_sun_and_the_light_are_told_with_every_frame(dusk: Timeline) -> None
     assert after_change.open_s == pytest.approx(made_up * 2**after_change.correction_stops, rel=0.01)
 
 
+def test_a_plan_made_on_the_way_foretells_the_rest_of_the_first(dusk: Timeline) -> None:
+    outing, eleventh = port_ellary(), dusk.frames[10]
+    there = replace(
+        dusk.standing,
+        opens_utc=eleventh.opens_utc,
+        set_up=replace(dusk.standing.set_up, filters=eleventh.filters),
+        frames_done=10,
+        longest_s=dusk.frames[9].open_s,
+    )
+    again = plan_timeline(outing, there)
+    assert again.frames == dusk.frames[10:]
+    assert again.prompts == dusk.prompts[1:]
+    assert (again.stop, again.frames_left.without) == (dusk.stop, 15)
+
+
 @pytest.mark.parametrize(("share", "bare_s"), [(0.7, 36.0), (1.0, 237.9)])
 def test_a_share_of_the_fade_let_through(share: float, bare_s: float) -> None:
     """Bare glass at -8 degrees after a fade of 9.09 stops; 30 s is the plain time behind 6.1 stops at -2 degrees."""

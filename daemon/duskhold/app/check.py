@@ -48,7 +48,7 @@ def ask_facts(station: Station, zone: tzinfo | None) -> Facts:
         identity=identity,
         said=said,
         disk_free_bytes=shutil.disk_usage(_existing(station.folders.data)).free,
-        clock_offset_s=_clock_offset_s(said.get(Setting.CLOCK), zone),
+        clock_offset_s=clock_offset_s(said.get(Setting.CLOCK), zone),
         leftovers=len(station.link.new_pictures()),
         dark_frame_share=None if habits is None else habits.dark_frame_share,
     )
@@ -115,7 +115,7 @@ def _clock_word(moment: datetime, zone: tzinfo | None) -> str:
     return moment.astimezone(zone).replace(tzinfo=None).isoformat(timespec="seconds")
 
 
-def _clock_offset_s(said: str | None, zone: tzinfo | None) -> float | None:
+def clock_offset_s(said: str | None, zone: tzinfo | None) -> float | None:
     """The body's clock minus ours, both cut to whole seconds."""
     try:
         body = datetime.fromisoformat(said or "")

@@ -12,16 +12,17 @@ from __future__ import annotations
 import queue
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field
-from datetime import timedelta, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 from duskhold.app.bodies import ProfileDamaged
+from duskhold.app.clock_gate import ClockWord, camera_word
 from duskhold.app.evening_bell import Bell
-from duskhold.app.evening_means import checked, means_told
+from duskhold.app.evening_means import check_for, means_of
 from duskhold.app.evening_measuring import Measuring
-from duskhold.app.evening_taking import Refused, told_of, took, unasked
+from duskhold.app.evening_taking import still_open, take_frame, told_of
 from duskhold.app.exposing import Watch
 from duskhold.app.folders import FolderUnsafe
 from duskhold.app.settling import settle_the_past
@@ -30,8 +31,22 @@ from duskhold.app.station import Station
 from duskhold.journal.database import JournalError
 from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.evening_words import (
-    Checked, CloseNow, Effect, Event, Fault, FaultGone, FaultSeen, FrameTold, MeansTold, Quiet, ReadMeans, Restarted,
-    Ring, RunCheck, Take, Tell,
+    Checked,
+    CloseNow,
+    Effect,
+    Event,
+    Fault,
+    FaultGone,
+    FaultSeen,
+    FrameTold,
+    MeansTold,
+    Quiet,
+    ReadMeans,
+    Ring,
+    Role,
+    RunCheck,
+    Take,
+    Tell,
 )  # fmt: skip
 from duskhold.plan.outing import Outing
 from duskhold.shutter.clock import mono_now_s
@@ -41,25 +56,19 @@ from duskhold.shutter.wire import Message
 
 LOOK_EVERY_S = 1.0
 AWAKE_EVERY_S = 20.0  # an idle camera is let go after a minute
-ASLEEP_BEFORE_S = 300.0  # the camera is taken up again so long before the evening needs it
+ASLEEP_BEFORE = timedelta(minutes=5)  # the camera is taken up again so long before the evening needs it
 JOBS_MAX = 32
 UP_WITHIN_S = 30.0
-_NOT_STARTED = (NotStarted, FolderUnsafe, HolderSilent, HolderRefused, ProfileDamaged, OSError)
-
-
-@dataclass(slots=True)
-class _Job:
-    """Something for the thread: an effect, or the settling of the past; `stop` closes the frame that it takes."""
-
-    effect: Effect | None
-    stop: threading.Event = field(default_factory=threading.Event)
+_NO_CAMERA = (NotStarted, FolderUnsafe, HolderSilent, HolderRefused, ProfileDamaged, OSError)
 
 
 @dataclass(frozen=True, slots=True)
 class Post:
-    """Where the field stands: its outing, a way to open the station in its own thread, and whom it tells.
+    """Where the field stands.
 
-    `begins_anew` is False for an evening that goes on after a restart.
+    `visit` opens the station in the field's own thread; `post` takes an event; `begin` makes the first events from
+    what is known of the time and whether the past is settled. `fitted` is on the lens as far as the evening knows;
+    frames written since `since_utc` are its own.
     """
 
     outing: Outing
@@ -67,27 +76,41 @@ class Post:
     post: Callable[[Event], None]
     bell: Bell
     zone: tzinfo | None
-    begins_anew: bool
+    fitted: tuple[str, ...]
+    since_utc: datetime
+    begin: Callable[[ClockWord, bool], Sequence[Event]]
+    system: Callable[[], ClockWord]
     seen: Callable[[Message], None] = lambda _state: None
+    follow: Callable[[View, datetime], None] = lambda _view, _now_utc: None
+    told: Callable[[Effect], None] = lambda _effect: None
+
+
+@dataclass(slots=True)
+class _Job:
+    """An effect for the thread, or the beginning; `stop` closes the frame that it takes."""
+
+    effect: Effect | None
+    stop: threading.Event = field(default_factory=threading.Event)
 
 
 class CameraField:
-    """Carries out effects; `start` it once, `stop` it in the end."""
+    """Carries out effects; `start` it once, `stop` it in the end. What begins with `_at_camera` is its own thread's."""
 
     def __init__(self, post: Post) -> None:
         self._at = post
         self._jobs: queue.Queue[_Job] = queue.Queue(JOBS_MAX)
-        self._waiting = 0
         self._lock = threading.Lock()
+        self._waiting = 0
         self._taking: _Job | None = None
-        self._leaving = threading.Event()
-        self._over = threading.Event()
-        self._view: View | None = None
+        self._view: tuple[View, datetime] | None = None
+        self._leaving, self._over = threading.Event(), threading.Event()
         self._faults: set[Fault] = set()
-        self._thread = threading.Thread(target=self._work, name="camera field", daemon=True)
+        self._is_settled = False
+        self._asked_s = 0.0
+        self._thread = threading.Thread(target=self._at_camera, name="camera field", daemon=True)
 
     def start(self) -> None:
-        """Settle the past first; after a restart the evening is told of it."""
+        """Settle the past, then begin."""
         self._put(_Job(None))
         self._thread.start()
 
@@ -126,10 +149,12 @@ class CameraField:
     def is_alive(self) -> bool:
         return self._thread.is_alive()
 
-    def follow(self, view: View) -> None:
-        self._view = view
+    def follow(self, view: View, now_utc: datetime) -> None:
+        self._view = (view, now_utc)
+        self._at.follow(view, now_utc)
 
     def carry_out(self, effect: Effect) -> None:
+        self._at.told(effect)
         match effect:
             case CloseNow():
                 self.close_now()
@@ -150,122 +175,132 @@ class CameraField:
             self._waiting += 1
         self._jobs.put(job)
 
-    # From here on: the field's own thread
-
-    def _work(self) -> None:
+    def _at_camera(self) -> None:
         with ExitStack() as stay, Measuring(self._at.outing) as measuring:
-            station: Station | None = None
-            looked = Looked()
+            bench = _Bench(stay, measuring)
             while not self._over.is_set():
                 try:
                     job = self._jobs.get(timeout=LOOK_EVERY_S)
                 except queue.Empty:
-                    if station is not None:
-                        self._look(station, looked)
+                    self._look(bench)
                     continue
                 try:
-                    if station is None and not isinstance(job.effect, Tell):
-                        station = stay.enter_context(self._at.visit())
-                    self._do(job, station, measuring, looked)
-                except JournalError as error:
-                    self._fail(job, Fault.STORAGE, str(error))
-                except _NOT_STARTED as error:
-                    self._fail(job, Fault.CAMERA, str(error))
+                    self._do(job, bench)
                 finally:
                     with self._lock:
                         self._waiting -= 1
                         self._taking = None if self._taking is job else self._taking
-            if station is not None and self._hand is not None:
-                self._hand.leave()
 
-    _hand: SimulatedHand | None = None
-
-    def _do(self, job: _Job, station: Station | None, measuring: Measuring, looked: Looked) -> None:
+    def _do(self, job: _Job, bench: _Bench) -> None:
         if isinstance(job.effect, Tell):
-            if self._hand is not None:
-                self._hand.hear(job.effect)
+            if bench.hand is not None:
+                bench.hand.hear(job.effect)
             return
-        assert station is not None, "everything else is done at a camera"
-        watch = Watch(self._see, job.stop.is_set, self._leaving.is_set)
-        ensure_awake(station)
-        looked.asked_s = mono_now_s()
-        match job.effect:
-            case None:
-                self._hand = SimulatedHand.at(station, self._at.outing, self._at.begins_anew)
-                self._settle_first(station, watch)
-            case Take() as take:
-                self._take(station, measuring, take, watch)
-            case RunCheck():
-                self._at.post(checked(station, self._at.outing, self._at.zone))
-            case ReadMeans():
-                self._at.post(means_told(station))
+        try:
+            station = self._ready(bench)
+            self._settle(station)
+            match job.effect:
+                case Take() as take:
+                    self._take(station, bench.measuring, take, job)
+                case RunCheck():
+                    self._at.post(check_for(station, self._at.outing, self._at.zone))
+                case ReadMeans():
+                    self._at.post(means_of(station))
+        except JournalError as error:
+            self._fail(job, Fault.STORAGE, str(error))
+        except _NO_CAMERA as error:
+            self._fail(job, Fault.CAMERA, str(error))
 
-    def _take(self, station: Station, measuring: Measuring, take: Take, watch: Watch) -> None:
-        taken = took(station, take, watch)
+    def _ready(self, bench: _Bench) -> Station:
+        """The station, with a shutter process that answers. Raises what it says at the top."""
+        if bench.station is None:
+            bench.station = bench.stay.enter_context(self._at.visit())
+            bench.hand = SimulatedHand.at(bench.station, self._at.outing, self._at.fitted)
+            if bench.hand is not None:
+                bench.stay.callback(bench.hand.leave)
+        ensure_awake(bench.station)
+        self._asked_s = mono_now_s()
+        return bench.station
+
+    def _settle(self, station: Station) -> None:
+        """Before anything else: what the time before left. A frame still held is followed to its own end."""
+        if self._is_settled:
+            return
+        self._tell_settled(station)
+        in_hand = station.link.state()["frame_id"]
+        self._is_settled = True
+        if isinstance(in_hand, str):
+            self._at.post(still_open(in_hand))
+        word = self._at.system()
+        if not word.confirmed:
+            word = camera_word(station, self._at.zone, word)
+        for event in self._at.begin(word, in_hand is None):
+            self._at.post(event)
+
+    def _take(self, station: Station, measuring: Measuring, take: Take, job: _Job) -> None:
+        taken = take_frame(station, take, Watch(self._see, job.stop.is_set, self._leaving.is_set))
         outcome = taken.outcome
         self._at.post(told_of(outcome, take.role))
         with self._lock:
             self._taking = None
-        if isinstance(taken, Refused) and taken.fault is not None:
+        if taken.fault is not None:
             self._at.post(FaultSeen(taken.fault, outcome.reason))
         elif outcome.outcome in ("complete", "cut_short") and outcome.open_s:
             self._at.post(measuring.measure(station, take, outcome))
 
-    def _settle_first(self, station: Station, watch: Watch) -> None:
-        """What the time before left; a frame that is still held is followed to its own end."""
-        self._tell_settled(station, watch)
-        state = station.link.state()
-        in_hand = state["frame_id"]
-        if isinstance(in_hand, str):
-            self._at.post(unasked(in_hand, "it was left open by the time before, and closes at its own time"))
-        if not self._at.begins_anew:
-            self._at.post(Restarted(settled=in_hand is None))
+    def _tell_settled(self, station: Station) -> None:
+        for frame in settle_the_past(station, Watch(self._see, lambda: False, self._leaving.is_set)):
+            if frame.outcome is not None and frame.written.utc >= self._at.since_utc:
+                self._at.post(told_of(frame.outcome, Role(frame.asked.role)))
 
-    def _tell_settled(self, station: Station, watch: Watch) -> None:
-        for frame in settle_the_past(station, watch):
-            if frame.outcome is not None:
-                self._at.post(told_of(frame.outcome, role_of(frame.asked.role)))
-
-    def _look(self, station: Station, looked: Looked) -> None:
+    def _look(self, bench: _Bench) -> None:
         """Between frames: is the link there, is something left to tell, does the camera stay awake?"""
-        if not self._needs_camera():
+        if bench.station is None or not self._is_settled or not self._needs_camera():
             return
+        station = bench.station
         try:
-            state = station.link.state()
-            self._see(state)
-            if state["phase"] == "released":
-                ensure_awake(station)
-                return
-            if state["reports"]:
-                self._tell_settled(station, Watch(self._see, lambda: False, self._leaving.is_set))
-            if state["phase"] == "ready":
-                self._well(Fault.LINK)
-                self._well(Fault.CAMERA)
-                if mono_now_s() - looked.asked_s > AWAKE_EVERY_S:
-                    looked.asked_s = mono_now_s()
-                    station.link.settings()
+            self._look_at(station)
         except HolderRefused:
             return  # busy: it is awake
         except HolderSilent:
             station.ensure_kept()
-            if mono_now_s() - looked.asked_s > UP_WITHIN_S + AWAKE_EVERY_S:
+            if mono_now_s() - self._asked_s > UP_WITHIN_S + AWAKE_EVERY_S:
                 self._ill(Fault.CAMERA, "the shutter process does not answer; look at the camera")
         except JournalError as error:
             self._ill(Fault.STORAGE, str(error))
 
+    def _look_at(self, station: Station) -> None:
+        state = station.link.state()
+        self._see(state)
+        if state["reports"]:
+            self._tell_settled(station)
+        if state["phase"] == "released":
+            ensure_awake(station)
+        if state["phase"] != "ready":
+            return
+        self._well(Fault.LINK)
+        self._well(Fault.CAMERA)
+        if mono_now_s() - self._asked_s > AWAKE_EVERY_S:
+            self._asked_s = mono_now_s()
+            station.link.settings()
+
     def _see(self, state: Message) -> None:
         self._at.seen(state)
-        if state["phase"] == "lost":
+        if state.get("phase") == "lost":
             self._ill(Fault.LINK, str(state.get("trouble") or "the camera does not answer; look at the lead"))
         elif state.get("latched") is True:
             self._ill(Fault.SHUTTER, "it would not close: look at the camera, then `duskhold body clear`")
+        elif state.get("latched") is False:
+            self._faults.discard(Fault.SHUTTER)
 
     def _needs_camera(self) -> bool:
         """While it only waits for a start that is some time away, the camera may sleep."""
-        view = self._view
-        if view is None or view.phase is not Phase.WAITING or view.until_utc is None:
+        if self._view is None:
             return True
-        return view.until_utc - view.now_utc < timedelta(seconds=ASLEEP_BEFORE_S)
+        view, now_utc = self._view
+        if view.phase is not Phase.WAITING or view.until_utc is None:
+            return True
+        return view.until_utc - now_utc < ASLEEP_BEFORE
 
     def _ill(self, fault: Fault, reason: str) -> None:
         if fault not in self._faults:
@@ -279,6 +314,9 @@ class CameraField:
 
     def _fail(self, job: _Job, fault: Fault, reason: str) -> None:
         """Nothing came of it: it is answered all the same, and the fault is told."""
+        if not self._is_settled and job.effect is None:
+            for event in self._at.begin(self._at.system(), False):
+                self._at.post(event)
         match job.effect:
             case Take() as take:
                 self._at.post(FrameTold("", take.role, "failed", None, None, None, True, reason))
@@ -286,6 +324,29 @@ class CameraField:
                 self._at.post(Checked((f"camera ({reason})",)))
             case ReadMeans():
                 self._at.post(MeansTold(None, None))
-            case None if not self._at.begins_anew:
-                self._at.post(Restarted(settled=False))
         self._at.post(FaultSeen(fault, reason))
+
+
+@dataclass(slots=True)
+class _Bench:
+    """What the field's thread works with; `station` once it could be opened."""
+
+    stay: ExitStack
+    measuring: Measuring
+    station: Station | None = None
+    hand: SimulatedHand | None = None
+
+
+def ensure_awake(station: Station) -> None:
+    """A shutter process that answers; one that let go of the camera is followed by another. Raises `HolderSilent`."""
+    give_up_s = mono_now_s() + UP_WITHIN_S
+    while True:
+        try:
+            if station.link.state()["phase"] != "released":
+                return
+        except HolderSilent:
+            if mono_now_s() > give_up_s:
+                raise
+        station.link.close()
+        station.ensure_kept()
+        time.sleep(0.2)

@@ -17,7 +17,7 @@ from typing import Protocol
 from duskhold.app.alarms import Miss
 from duskhold.app.evening_clock import EveningClock
 from duskhold.plan.evening_view import View
-from duskhold.plan.evening_words import ClockStepped, Effect, Ended, Event, Ring, Tell, Ticked
+from duskhold.plan.evening_words import ClockStepped, CloseNow, Effect, Ended, Event, Ring, Tell, Ticked
 
 QUEUE_MAX = 256
 LOOK_S = 5.0
@@ -53,11 +53,17 @@ class Rang:
     due_s: float
 
 
+@dataclass(frozen=True, slots=True)
 class Call:
-    """Somebody wants to know how it stands, or that the program ends; nothing of it is an event of the evening."""
+    """What is no event of the evening: a question how it stands, trouble beside it, the end of the program.
 
-    def __init__(self, answer: Callable[[View], None] | None = None, leave: str | None = None) -> None:
-        self.answer, self.leave = answer, leave
+    With `leave` the frame that is open is closed and kept, nothing more is asked of the camera, and the evening waits
+    in the journal for the next start.
+    """
+
+    answer: Callable[[View], None] | None = None
+    trouble: str | None = None
+    leave: str | None = None
 
 
 Item = Happened | Rang | Miss | Call
@@ -115,7 +121,7 @@ class Field(Protocol):
 
     def carry_out(self, effect: Effect) -> None: ...
 
-    def follow(self, view: View) -> None: ...
+    def follow(self, view: View, now_utc: datetime) -> None: ...
 
     @property
     def is_idle(self) -> bool: ...
@@ -179,10 +185,7 @@ class EveningLoop:
                 self._arm_heartbeat()
                 self._arm()
             case Call() as call:
-                if call.leave is not None:
-                    self._left = call.leave
-                if call.answer is not None:
-                    call.answer(self.view())
+                self._called(call)
             case None:
                 self._look()
 
@@ -195,6 +198,16 @@ class EveningLoop:
         is_told = self._ended is not None or self._left is not None
         return is_told and self._field.is_idle and self._inbox.is_empty
 
+    def _called(self, call: Call) -> None:
+        if call.trouble is not None:
+            self._keeper.note("trouble", call.trouble, {})
+        if call.leave is not None and self._left is None:
+            self._left = call.leave
+            self._keeper.note("left", call.leave, {})
+            self._field.carry_out(CloseNow())
+        if call.answer is not None:
+            call.answer(self.view())
+
     def _happened(self, event: Event, answer: Callable[[Heard], None] | None = None) -> None:
         now_utc = self._clock.now_utc()
         self._keeper.keep(event, now_utc)
@@ -206,7 +219,7 @@ class EveningLoop:
         for effect in effects:
             self._carry_out(effect)
         view = self.view()
-        self._field.follow(view)
+        self._field.follow(view, self._clock.now_utc())
         self._arm()
         if answer is not None:
             answer(Heard(_lines(effects), view))
@@ -218,6 +231,8 @@ class EveningLoop:
             case Ended(reason, line):
                 self._keeper.note("ended", line, {"reason": reason})
                 self._ended = effect
+            case _ if self._left is not None:
+                return  # as if the program had ended here: the next start knows that nothing came of it
         self._field.carry_out(effect)
 
     def _rang(self, name: str, due_s: float) -> None:

@@ -7,7 +7,7 @@ from datetime import tzinfo
 from pathlib import Path
 
 from duskhold.app.check import NoBody, ask_facts, memory_path
-from duskhold.app.check_memory import CheckMemory
+from duskhold.app.check_memory import MemoryDamaged, read_memory
 from duskhold.app.checklist import State, Wanted, judge
 from duskhold.app.readiness import unproven
 from duskhold.app.station import Station
@@ -26,7 +26,7 @@ _SET_BY_US = ("shutter", "iso", "clock")
 def check_for(station: Station, outing: Outing, zone: tzinfo | None) -> Checked:
     """Every item that is wrong as far as the body says, and the bench that this family still needs.
 
-    Raises `HolderSilent`, `ProfileDamaged` or `MemoryDamaged`.
+    Raises `HolderSilent` or `ProfileDamaged`.
     """
     try:
         facts = ask_facts(station, zone)
@@ -39,7 +39,10 @@ def check_for(station: Station, outing: Outing, zone: tzinfo | None) -> Checked:
         battery_percent=min(100, round(outing.bounds.battery_reserve_percent) + 1),
         disk_reserve_bytes=outing.bounds.disk_reserve_bytes,
     )
-    memory = CheckMemory.read(memory_path(station.folders.places(station.camera).state))
+    try:
+        memory = read_memory(memory_path(station.folders.places(station.camera).state, facts.identity.serial))
+    except MemoryDamaged as error:
+        return Checked((f"memory of the check ({error})",))
     items = judge(facts, wanted, memory.answers(utc_now()))
     bad = [item.item for item in items if item.state is State.BAD and item.item not in _SET_BY_US]
     return Checked((*bad, *(["bench"] if unproven(station) is not None else [])))

@@ -1,4 +1,4 @@
-"""What a frame of an evening tells: the light by its pixels, and whether it is good. All measured in other processes."""
+"""What a frame of an evening tells: its light, and whether it is good. All measured in other processes."""
 
 from __future__ import annotations
 

@@ -199,6 +199,8 @@ class Settings(Part):
     rig: RigSettings | None = None
     lean: LeanSettings = LeanSettings()
     looks: tuple[LookSettings, ...] = ()
+    alarm_command: tuple[Annotated[str, Field(min_length=1)], ...] = ()
+    outings: str | None = Field(default=None, min_length=1)
     simulated_camera: SimulatedCameraSettings = SimulatedCameraSettings()
 
     @model_validator(mode="after")

@@ -111,6 +111,11 @@ class Journal:
         rows = self._rows("SELECT now_utc, event FROM happening WHERE evening_id = ? ORDER BY number", evening_id)
         return [(utc_from(row["now_utc"]), json.loads(row["event"])) for row in rows]
 
+    def last_happening(self, evening_id: str) -> Stamp | None:
+        """When the last event of an evening was written; None where there is none."""
+        query = "SELECT * FROM happening WHERE evening_id = ? ORDER BY number DESC LIMIT 1"
+        return next((_stamp(row) for row in self._rows(query, evening_id)), None)
+
     def evenings(self, limit: int) -> list[Evening]:
         """The latest evenings, newest first."""
         rows = self._rows("SELECT * FROM evening ORDER BY written_utc DESC, rowid DESC LIMIT ?", limit)

@@ -172,10 +172,13 @@ class LeaveBy:
     in_min: float | None = None
     pack_min: float = 12.0
 
+    def leave_utc(self, begun_utc: datetime) -> datetime:
+        """When to be gone, for a program begun at `begun_utc`."""
+        return self.at_utc if self.at_utc is not None else begun_utc + timedelta(minutes=self.in_min or 0.0)
+
     def pack_utc(self, begun_utc: datetime) -> datetime:
-        """When to start packing, for a program begun at `begun_utc`."""
-        leave_utc = self.at_utc if self.at_utc is not None else begun_utc + timedelta(minutes=self.in_min or 0.0)
-        return leave_utc - timedelta(minutes=self.pack_min)
+        """When to start packing."""
+        return self.leave_utc(begun_utc) - timedelta(minutes=self.pack_min)
 
 
 @dataclass(frozen=True, slots=True)

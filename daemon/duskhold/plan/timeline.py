@@ -7,6 +7,7 @@ the reading refuses nothing here. Plain data; showing it is another module's wor
 import math
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Final
 
 from duskhold.light.forecast import Forecast
 from duskhold.light.opentime import LONGEST_SEARCH_S
@@ -17,7 +18,8 @@ from duskhold.plan.outing import Dark, Kind, Outing
 from duskhold.plan.outlook import midnight_before, sky_of
 from duskhold.plan.stops import Ends, StopReason, what_ends
 
-_KNOT_S, _FAR_KNOT_S = 15.0, 120.0
+_CLOSE_S: Final = 3.0 * 3600.0
+"""So long the clear sky's curve has a knot every quarter of a minute: within 1e-4 stop of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,11 +103,19 @@ def _with_curve(outing: Outing, standing: Standing) -> Standing:
     zero_s = (metered.reading.metered_utc - midnight).total_seconds()
     ends = [one for one in (standing.ends.sun_utc, standing.ends.pack_utc) if one is not None]
     until_utc = min((standing.opens_utc + AHEAD, *ends)) + timedelta(seconds=outing.bounds.longest_s)
-    span_s = max(_KNOT_S, (until_utc - metered.reading.metered_utc).total_seconds())
-    near = [_KNOT_S * step for step in range(math.ceil(span_s / _KNOT_S))]
-    far = [near[-1] + _FAR_KNOT_S * step for step in range(1, math.ceil(LONGEST_SEARCH_S / _FAR_KNOT_S) + 1)]
+    at_s = _knots_s((until_utc - metered.reading.metered_utc).total_seconds())
     sky = sky_of(place, midnight)
     at_metering = math.log2(sky.level(zero_s))
-    stops = [math.log2(sky.level(zero_s + at_s)) - at_metering for at_s in (*near, *far)]
-    curve = CurveDrift(Forecast((*near, *far), stops, goes_on=False))
+    stops = [math.log2(sky.level(zero_s + each)) - at_metering for each in at_s]
+    curve = CurveDrift(Forecast(at_s, stops, goes_on=False))
     return replace(standing, metered=replace(metered, drift=curve))
+
+
+def _knots_s(until_s: float) -> list[float]:
+    """Close together while a series usually lasts, wider afterwards, wide where only an end is looked for."""
+    knots, at_s = [0.0], 0.0
+    for end_s, step_s in ((_CLOSE_S, 15.0), (until_s, 60.0), (until_s + LONGEST_SEARCH_S, 120.0)):
+        while at_s < min(end_s, until_s + LONGEST_SEARCH_S):
+            at_s += step_s
+            knots.append(at_s)
+    return knots

@@ -1,0 +1,67 @@
+"""Which outings of a folder are due, and when: worked out anew from the files and the journal each time.
+
+An outing with a day or a clock time is run once; one without a day every time its start comes. An evening whose
+program ended in the middle is due at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from duskhold.app.document import DocumentWrong
+from duskhold.app.evening_record import EveningRecord
+from duskhold.app.evening_run import Place, is_in_the_middle
+from duskhold.app.outing_file import load_outing
+from duskhold.app.station import stamp_now
+from duskhold.journal.journal import Journal
+from duskhold.plan.moments import begins_utc
+from duskhold.plan.outing import BadOuting
+
+AHEAD = timedelta(minutes=10)
+"""An evening is begun so long before its start: for its check, and for a person who has to put something right."""
+LATE = timedelta(minutes=15)
+"""One whose start was missed by more is not begun by itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """An outing to run: when to begin with it, and why it is due."""
+
+    path: Path
+    at_utc: datetime
+    line: str
+
+
+@dataclass(frozen=True, slots=True)
+class Calendar:
+    """What is due, the soonest first, and which files cannot be used, each with its sentence."""
+
+    due: tuple[Due, ...]
+    troubles: tuple[str, ...]
+
+
+def calendar_of(place: Place, folder: Path, journal: Journal, now_utc: datetime) -> Calendar:
+    """Every outing in the folder. Raises `JournalError`; a folder that is not there is empty."""
+    due: list[Due] = []
+    troubles: list[str] = []
+    for path in sorted(folder.glob("*.yaml")):
+        try:
+            due += _due(place, path, journal, now_utc)
+        except (DocumentWrong, BadOuting, OSError, UnicodeDecodeError) as error:
+            troubles.append(f"{path.name} is left out: {error}")
+    return Calendar(tuple(sorted(due, key=lambda one: (one.at_utc, one.path))), tuple(troubles))
+
+
+def _due(place: Place, path: Path, journal: Journal, now_utc: datetime) -> Iterator[Due]:
+    record = EveningRecord.find(journal, place.camera, path.read_text(encoding="utf-8"))
+    if record is not None and is_in_the_middle(place, path, journal, record, stamp_now()):
+        yield Due(path, now_utc, f"{path.name}: gone on with, its program ended in the middle")
+        return
+    starts_utc = begins_utc(load_outing(path, place.settings, place.bag, now_utc))
+    last_utc = None if record is None else max((moment for moment, _ in record.events()), default=None)
+    was_run = last_utc is not None and last_utc >= starts_utc - AHEAD
+    if not was_run and starts_utc > now_utc - LATE:
+        yield Due(path, starts_utc - AHEAD, f"{path.name}: starts {starts_utc:%Y-%m-%d %H:%M}Z")

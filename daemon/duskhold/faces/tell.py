@@ -1,0 +1,62 @@
+"""`duskhold tell`: a word of a person to the evening that runs on this machine."""
+
+import argparse
+from functools import partial
+from typing import Any
+
+from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.inputs import folders_of, settings_of
+from duskhold.plan.evening_words import Word
+
+_SAID = {
+    Word.CLOSE: "close the shutter now and keep the frame; the series goes on",
+    Word.HOLD: "take nothing more after this frame, until resume",
+    Word.DONE: "what was asked for is done; the pixels are looked at before it is believed",
+    Word.LEAVING: "close now, keep the frame, end the evening",
+    Word.RESUME: "go on after a hold or a fault",
+    Word.HEARD: "the alarm was heard",
+}
+_STATE = "state"
+
+
+def add_parser(subparsers: Any) -> None:
+    """Declare the command."""
+    said = "; ".join(f"{word.value}: {what}" for word, what in _SAID.items())
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "tell",
+        help="say a word to the running evening: close, hold, done, leaving, resume, heard",
+        description=f"{said}; state: only say how it stands. Every word quiets the alarm.",
+    )
+    parser.add_argument("word", metavar="WORD", help=f"{', '.join(Word)} or {_STATE}")
+
+
+def run(args: argparse.Namespace) -> Answer:
+    """What the evening answered."""
+    from duskhold.app.evening_socket import evening_socket
+    from duskhold.app.word_socket import NothingRuns, ask
+
+    known = (*(word.value for word in Word), _STATE)
+    if args.word not in known:
+        raise Wrong("usage", f"{args.word!r} is no word.", field="WORD", hint=f"Words: {', '.join(known)}.")
+    settings = settings_of(args)
+    try:
+        answer = ask(evening_socket(folders_of(args, settings)), args.word)
+    except NothingRuns as error:
+        hint = "`duskhold run OUTING.yaml` begins one; `duskhold serve` begins them at their time."
+        raise Wrong("nothing_runs", f"No evening runs here: {error}.", hint=hint, exit_status=3) from error
+    if "error" in answer:
+        said = answer["error"]
+        raise Wrong(str(said["code"]), str(said["message"]), exit_status=4)
+    return Answer(answer, 0, partial(_show, answer))
+
+
+def _show(answer: dict[str, Any]) -> None:
+    for line in answer["answers"]:
+        print(line)
+    evening = answer["evening"]
+    if evening is None:
+        print(answer["waiting"])
+        return
+    print(f"{evening['phase']}: {evening['line']}   {evening['frames_done']} done")
+    if evening["stop"]:
+        print(f"over: {evening['stop']}")
