@@ -10,12 +10,13 @@ from duskhold.light.filters import parse_filter
 from duskhold.light.opentime import OpenTime, constant_error_stops
 from duskhold.light.place import Place
 from duskhold.light.reading import Reading
+from duskhold.light.skyshape import SkyShape
 from duskhold.light.trend import Trend, fuse
 from duskhold.plan.budget import Budget, budget_of, filter_sigma_stops
-from duskhold.plan.decision import Change, LightReading, SkyDrift, SteadyDrift, TrendDrift, solve
+from duskhold.plan.decision import Change, LightReading, SkyDrift, SteadyDrift, TrendDrift, light_stops_since, solve
 from duskhold.plan.lean import Lean
 from duskhold.plan.limits import Limits
-from duskhold.plan.outlook import TYPED_RATE_SIGMA, outlook
+from duskhold.plan.outlook import TYPED_RATE_SIGMA, midnight_before, outlook, sky_of
 
 METERED = datetime(2026, 10, 14, 17, 20, tzinfo=UTC)
 OPENS = METERED + timedelta(seconds=70)
@@ -88,3 +89,20 @@ def test_the_outlook_along_the_sky_is_the_sky(latitude_deg: float) -> None:
     curve = outlook(drift, METERED, OPENS).solve(exact.plain_s, 70.0)
     assert exact.open_s is not None
     assert (curve.open_s if isinstance(curve, OpenTime) else math.nan) == pytest.approx(exact.open_s, rel=2e-3)
+
+
+def test_light_since_a_metering_that_is_older_than_the_newest_reading() -> None:
+    """Later readings, such as long frames, bend the light between metering and opening: level 0 stays the metering."""
+    shape = shape_of(Place(20.0, 0.0), METERED)  # sun at 9 degrees, its light falling ever faster
+    minutes = (-3.0, 0.0, 9.0, 18.0, 27.0)
+    at = [METERED + timedelta(minutes=m) for m in minutes]
+    trend = fuse([Reading(t, shape.stops(t), 0.01, "base") for t in at], METERED, at[-1], 900.0, shape)
+    assert isinstance(trend, Trend)
+    for after_min in (27.0, 30.0, 40.0):
+        moment = METERED + timedelta(minutes=after_min)
+        truth = shape.stops(moment) - shape.stops(METERED)
+        assert light_stops_since(TrendDrift(trend), METERED, moment) == pytest.approx(truth, abs=0.03)
+
+
+def shape_of(place: Place, at_utc: datetime) -> SkyShape:
+    return SkyShape(sky_of(place, midnight_before(at_utc)), midnight_before(at_utc))

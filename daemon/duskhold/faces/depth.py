@@ -129,7 +129,16 @@ def _draw(target: str, focal_mm: float, blur_mm: float, near_m: float | None) ->
     if blurred:
         axes.axvspan(blurred[0] - 0.5, places[-1], color="#b03030", alpha=0.15, label="softened by diffraction")
     axes.set_xticks(places[::3], [mark.name for mark in marks[::3]])
+    axes.set_yticks(*_metres(min([*near, near_m or near[0]]), max([*near, near_m or near[0]])), minor=False)
+    axes.minorticks_off()
     axes.set_ylabel("m")
     axes.set_title(f"{focal_mm:g} mm, circle {1000.0 * blur_mm:.1f} µm")
     axes.legend(fontsize="small")
     figure.savefig(target, dpi=120)
+
+
+def _metres(least_m: float, most_m: float) -> tuple[list[float], list[str]]:
+    """Round distances over a range, with their names."""
+    rounds = [digit * 10.0**power for power in range(-3, 4) for digit in (1.0, 2.0, 5.0)]
+    inside = [each for each in rounds if least_m * 0.8 <= each <= most_m * 1.25]
+    return inside, [f"{each:g}" for each in inside]

@@ -1,5 +1,6 @@
 """Pictures of a solution: the light with its readings, band and opening, or a bar of the ways out."""
 
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -8,6 +9,7 @@ from duskhold.faces.answer import Wrong
 if TYPE_CHECKING:
     from duskhold.faces.solve import Question
     from duskhold.faces.solve_answer import Ending
+    from duskhold.light.skyshape import Shape
     from duskhold.light.trend import Trend
     from duskhold.plan.decision import ExposureDecision
 
@@ -76,12 +78,17 @@ def _draw_readings(axes: Any, trend: "Trend", at_s: list[float], stops: list[flo
             [one.reading.level_stops - zero for one in trend.left_out],
             "x", color="#b03030", label="left out",
         )  # fmt: skip
-    if trend.model_rate is not None:
-        from_min = (trend.used[0].taken_utc - mark).total_seconds() / 60.0
-        at_newest_min = (trend.newest_utc - mark).total_seconds() / 60.0
-        ends_min = at_s[-1] / 60.0
-        model = [trend.level.value + trend.model_rate * (each - at_newest_min) for each in (from_min, ends_min)]
-        axes.plot([from_min, ends_min], model, "--", color="#888888", label="clear sky's rate")
+    if trend.sky is not None:
+        _draw_sky(axes, trend, trend.sky, at_s[-1] / 60.0)
+
+
+def _draw_sky(axes: Any, trend: "Trend", sky: "Shape", ends_min: float) -> None:
+    """The clear sky's own curve, hung where the trend sees the newest reading."""
+    first_min = (trend.used[0].taken_utc - trend.mark_utc).total_seconds() / 60.0
+    minutes = [first_min + (ends_min - first_min) * step / 60.0 for step in range(61)]
+    at_newest = sky.stops(trend.newest_utc) - trend.level.value
+    stops = [sky.stops(trend.mark_utc + timedelta(minutes=each)) - at_newest for each in minutes]
+    axes.plot(minutes, stops, "--", color="#888888", label="clear sky")
 
 
 def _draw_ways(axes: Any, question: "Question", ending: "Ending") -> None:

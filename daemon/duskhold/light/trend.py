@@ -72,7 +72,7 @@ class Trend:
 
     `forecast` has its second 0, and level 0 stops, at the mark, where the light was `mark_stops` in the readings' own
     zero. `measured_rate` is that of the readings alone,
-    `model_rate` that of the sky; `disagreement` says what to check when they differ.
+    `model_rate` that of the sky; `disagreement` says what to check when they differ. `sky` is the clear sky's shape.
     """
 
     choice: Choice
@@ -90,6 +90,7 @@ class Trend:
     mark_stops: float
     forecast: Forecast
     bank: FilterBank
+    sky: Shape | None = None
 
     def sigmas(self, opens_s: float, closes_s: float) -> tuple[float, float]:
         """Uncertainty in stops of the mean light of an opening against the mark: by the readings, by its change."""
@@ -125,7 +126,7 @@ def fuse(
     kept, odd = _believed(points, shape)
     if len(kept) < 2 and shape is None:
         return NoTrend(Lack.NO_RATE, "one reading tells no rate: take another some minutes later, or give the place")
-    return _fused(kept, (*clipped, *odd), mark_utc, shape, len(points))
+    return replace(_fused(kept, (*clipped, *odd), mark_utc, shape, len(points)), sky=shape)
 
 
 def _believed(points: Sequence[Point], shape: Shape | None) -> tuple[Sequence[Point], tuple[LeftOut, ...]]:

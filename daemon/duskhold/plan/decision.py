@@ -154,8 +154,8 @@ def light_stops_since(drift: Drift, metered_utc: datetime, at_utc: datetime) -> 
     if isinstance(drift, SteadyDrift):
         return drift.rate_stops_per_min * after_s / 60.0
     if not isinstance(drift, SkyDrift):
-        curve = curve_of(drift)
-        return curve.level_stops(after_s) - curve.level_stops(0.0)
+        # Its level 0 is the metering already; a curve that begins later is not to be carried back to second 0.
+        return curve_of(drift).level_stops(after_s)
     sky, metered_s = _sky_since_midnight(drift.place, metered_utc)
     return math.log2(sky.level(metered_s + after_s) / sky.level(metered_s))
 
