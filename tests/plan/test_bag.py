@@ -9,6 +9,7 @@ import pytest
 from duskhold.light.dials import APERTURE, ISO
 from duskhold.light.filters import Filter
 from duskhold.light.forecast import Forecast
+from duskhold.light.opentime import OpenTime
 from duskhold.plan.bag import BagFilter, Base, Kit, Setting, Wanted, plan_b, propose, stacks
 
 
@@ -98,3 +99,25 @@ def test_two_hundred_bags_against_trying_everything() -> None:
         got = {(round(one.filter_stops, 6), one.aperture.name, one.iso.name) for one in found if one.fits}
         assert got == expected
         assert all(math.isfinite(one.open_s) for one in found)
+
+
+def test_the_nearest_when_nothing_fits_is_the_nearest_of_all() -> None:
+    """Against solving every combination; in light that fails so fast that most cannot be finished."""
+    chance = random.Random(4)
+    tried = 0
+    for _ in range(60):
+        light = Forecast.steady(0.0, 0.0, chance.uniform(-0.5, 0.2))
+        kit = Kit(BAG, apertures("f/8", "f/11"), isos("100"))
+        wanted_s = chance.uniform(5.0, 400.0)
+        wanted = Wanted(wanted_s, wanted_s * 0.98, wanted_s * 1.02)
+        found = propose(wanted, BASE, kit, light, 30.0)
+        offs = []
+        for _, glass in stacks(BAG):
+            for aperture in kit.apertures:
+                solved = light.solve(BASE.base_s * 2**glass.stops * (aperture.true_value / BASE.f_number) ** 2, 30.0)
+                if isinstance(solved, OpenTime):
+                    offs.append(abs(math.log2(solved.open_s / wanted_s)))
+        if found and not found[0].fits:
+            assert abs(found[0].off_stops) == pytest.approx(min(offs))
+            tried += 1
+    assert tried > 20

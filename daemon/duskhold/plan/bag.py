@@ -22,6 +22,7 @@ POLARISER_CAUTION: Final = (
 )
 _SECOND_FILTER_STOPS = 0.04
 _APERTURE_MOVE_SHARE = 0.02
+_SAME_SHARE = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,15 +95,21 @@ def stacks(bag: Sequence[BagFilter]) -> tuple[tuple[tuple[str, ...], Filter], ..
 
 def propose(wanted: Wanted, base: Base, kit: Kit, forecast: Forecast, opens_s: float) -> tuple[Proposal, ...]:
     """Every set of filters, aperture and ISO that gives the look, best first; if none does, the nearest one."""
-    found = [
-        _proposal(names, glass.stops, aperture, iso, open_s, wanted, base)
+    asked = [
+        _Asked(names, glass.stops, aperture, iso, _plain_s(glass.stops, aperture, iso, base))
         for names, glass in stacks(kit.bag)
         for aperture in kit.apertures
         for iso in kit.isos
-        if (open_s := _open_s(glass.stops, aperture, iso, base, forecast, opens_s)) is not None
     ]
+    # Longer plain times take longer: only those between the bounds of the look need their open time.
+    least_s = forecast.dose(opens_s, opens_s + wanted.shortest_s) * (1.0 - _SAME_SHARE)
+    most_s = forecast.dose(opens_s, opens_s + wanted.longest_s) * (1.0 + _SAME_SHARE)
+    inside = [one for one in asked if least_s <= one.plain_s <= most_s]
+    found = [each for one in inside if (each := _proposal(one, wanted, base, forecast, opens_s)) is not None]
     fitting = [one for one in found if one.fits]
     if not fitting:
+        beside = _beside(asked, least_s, most_s)
+        found += [each for one in beside if (each := _proposal(one, wanted, base, forecast, opens_s)) is not None]
         return tuple(sorted(found, key=lambda one: abs(one.off_stops))[:1])
     base_iso = min(iso.true_value for iso in kit.isos)
     return tuple(sorted(fitting, key=lambda one: (math.log2(one.iso.true_value / base_iso), one.merit)))
@@ -119,19 +126,35 @@ def plan_b(
     return tuple(found)
 
 
-def _open_s(
-    stops: float, aperture: Setting, iso: Setting, base: Base, forecast: Forecast, opens_s: float
-) -> float | None:
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    names: tuple[str, ...]
+    stops: float
+    aperture: Setting
+    iso: Setting
+    plain_s: float
+
+
+def _beside(asked: Sequence[_Asked], least_s: float, most_s: float) -> list[_Asked]:
+    """Those next to the bounds, on either side."""
+    shorter = max((one.plain_s for one in asked if one.plain_s < least_s), default=None)
+    longer = min((one.plain_s for one in asked if one.plain_s > most_s), default=None)
+    return [one for one in asked if one.plain_s in (shorter, longer)]
+
+
+def _plain_s(stops: float, aperture: Setting, iso: Setting, base: Base) -> float:
     narrower = (aperture.true_value / base.f_number) ** 2
-    found = forecast.solve(base.base_s * math.exp2(stops) * narrower * base.iso / iso.true_value, opens_s)
-    return found.open_s if isinstance(found, OpenTime) else None
+    return base.base_s * math.exp2(stops) * narrower * base.iso / iso.true_value
 
 
-def _proposal(
-    names: tuple[str, ...], stops: float, aperture: Setting, iso: Setting, open_s: float, wanted: Wanted, base: Base
-) -> Proposal:
+def _proposal(asked: _Asked, wanted: Wanted, base: Base, forecast: Forecast, opens_s: float) -> Proposal | None:
+    """None when the light does not suffice."""
+    solved = forecast.solve(asked.plain_s, opens_s)
+    if not isinstance(solved, OpenTime):
+        return None
+    open_s = solved.open_s
     off_stops = math.log2(open_s / wanted.wanted_s)
-    moved = abs(2.0 * math.log2(aperture.true_value / base.f_number))
-    merit = abs(off_stops) + _SECOND_FILTER_STOPS * max(0, len(names) - 1) + _APERTURE_MOVE_SHARE * moved
+    moved = abs(2.0 * math.log2(asked.aperture.true_value / base.f_number))
+    merit = abs(off_stops) + _SECOND_FILTER_STOPS * max(0, len(asked.names) - 1) + _APERTURE_MOVE_SHARE * moved
     fits = wanted.shortest_s <= open_s <= wanted.longest_s
-    return Proposal(names, stops, aperture, iso, open_s, off_stops, fits, merit)
+    return Proposal(asked.names, asked.stops, asked.aperture, asked.iso, open_s, off_stops, fits, merit)
