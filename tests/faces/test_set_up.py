@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from duskhold.app.evening_loop import HEARTBEAT_S
 from duskhold.app.folders import folders_for
 from duskhold.app.settings import load_settings
 from duskhold.faces.cli import main
@@ -50,7 +51,9 @@ def texts(body: dict[str, Any]) -> dict[str, str]:
 
 def test_nothing_is_written_without_being_told(root: Path, capsys: pytest.CaptureFixture[str]) -> None:
     body = set_up(capsys, *ANSWERS, "--root", str(root))
-    assert set(done(body)) == {"settings", "unit of the keeper", "udev rule", "limits of the group"}
+    assert set(done(body)) == {
+        "settings", "unit of the keeper", "unit of the evenings", "udev rule", "limits of the group",
+    }  # fmt: skip
     assert set(done(body).values()) == {"would_write"}
     assert not root.exists()
 
@@ -110,9 +113,27 @@ def test_the_unit_keeps_the_camera_where_commands_look_for_it(home: Path, capsys
     assert "KillMode=process" in unit  # the holder outlives its keeper
 
 
+def test_the_service_is_watched_and_started_again_without_limit(
+    home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(home / "some state"))
+    unit = texts(set_up(capsys, "--camera", "usb"))["unit of the evenings"]
+    lines = [line for line in unit.splitlines() if "=" in line and not line.startswith("#")]
+    said = {name: value for name, _, value in (line.partition("=") for line in lines)}
+    command = shlex.split(said["ExecStart"])
+    assert command[:5] == [sys.executable, "-m", "duskhold", "serve", "--settings"]
+    assert command[5].endswith("duskhold/settings.yaml")
+    assert shlex.split(said["Environment"])[-1] == f"XDG_STATE_HOME={home / 'some state'}"
+    assert (said["Type"], said["Restart"], said["StartLimitIntervalSec"]) == ("notify", "always", "0")
+    # sd_watchdog_enabled(3) asks for a sign of life in half the time.
+    assert float(said["WatchdogSec"]) > 2 * HEARTBEAT_S
+    assert said["KillMode"] == "process"  # a shutter process that it started outlives it
+    assert said["Wants"] == "duskhold-keeper.service"
+
+
 def test_every_blank_of_a_template_is_filled(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     folder = resources.files("duskhold.app") / "templates"
-    assert len(list(folder.iterdir())) == 3
+    assert len(list(folder.iterdir())) == 4
     for text in texts(set_up(capsys)).values():
         assert not re.search(r"@[A-Z]+@", text)
 
@@ -186,6 +207,7 @@ def test_without_root_the_rest_is_said(
     assert done(body) == {
         "settings": "written",
         "unit of the keeper": "written",
+        "unit of the evenings": "written",
         "udev rule": "would_write",
         "limits of the group": "would_write",
     }

@@ -13,6 +13,9 @@ from duskhold.app.folders import folders_for
 
 USUAL_GROUP = "plugdev"
 UNIT = "duskhold-keeper.service"
+SERVICE = "duskhold.service"
+_FOLDERS_NAMED = ("DUSKHOLD_RUNTIME", "XDG_STATE_HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME")
+"""A service does not see what a login shell exports, and would look for the camera's process elsewhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +39,7 @@ class PlannedFile:
 
 
 def own_files(wish: Wish, settings: Path, environment: Mapping[str, str]) -> tuple[PlannedFile, ...]:
-    """Files in this user's own folders: settings, and the unit that keeps the camera's process."""
+    """Files in this user's own folders: settings, and the units of keeper and evenings."""
     home = Path(environment.get("HOME", "~")).expanduser()
     config = Path(environment.get("XDG_CONFIG_HOME") or home / ".config")
     command = shlex.join(_keeper_command(wish.camera, environment)).replace("%", "%%")
@@ -44,6 +47,9 @@ def own_files(wish: Wish, settings: Path, environment: Mapping[str, str]) -> tup
     return (
         PlannedFile(settings, "settings", settings_text(wish)),
         PlannedFile(config / "systemd" / "user" / UNIT, "unit of the keeper", unit),
+        PlannedFile(
+            config / "systemd" / "user" / SERVICE, "unit of the evenings", _service(wish, settings, environment)
+        ),
     )
 
 
@@ -75,6 +81,20 @@ def _filled(name: str, **values: str) -> str:
     for key, value in values.items():
         text = text.replace(f"@{key}@", value)
     return text
+
+
+def _service(wish: Wish, settings: Path, environment: Mapping[str, str]) -> str:
+    command = shlex.join([sys.executable, "-m", "duskhold", "serve", "--settings", str(settings)])
+    named = [f"{name}={environment[name]}" for name in _FOLDERS_NAMED if environment.get(name)]
+    lines = "\n".join(f"Environment={_quoted(one)}" for one in named) or "# Folders are where they are by default."
+    filled = {"CAMERA": wish.camera, "COMMAND": command, "ENVIRONMENT": lines}
+    return _filled(SERVICE, **{name: text.replace("%", "%%") for name, text in filled.items()})
+
+
+def _quoted(text: str) -> str:
+    """As systemd.exec(5) reads an assignment with spaces in it."""
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{escaped}"'
 
 
 def _keeper_command(camera: str, environment: Mapping[str, str]) -> list[str]:

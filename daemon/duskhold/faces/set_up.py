@@ -26,9 +26,9 @@ def add_parser(subparsers: Any) -> None:
     """Declare the command."""
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "set-up",
-        help="settings, udev rule and unit for this machine",
+        help="settings, udev rule and units for this machine",
         description="Asks for what is not given as an option (on a terminal) and prints the settings, the udev rule "
-        "and the unit that it would write. Nothing is written without --apply.",
+        "and the units that it would write. Nothing is written without --apply.",
     )
     parser.add_argument("--place", metavar="LAT,LON", help="where you photograph most, north and east positive")
     parser.add_argument("--zone", metavar="ZONE", help="zone of local times, such as Europe/Lisbon")
@@ -140,6 +140,7 @@ def _steps(args: argparse.Namespace, files: list[Record]) -> list[str]:
         steps.append("systemctl --user daemon-reload")
     if args.apply and not args.system:
         steps.append("systemctl --user enable --now duskhold-keeper.service")
+        steps.append("systemctl --user enable --now duskhold.service  # where evenings are to begin by themselves")
         steps.append("loginctl enable-linger  # so that it starts with the machine, before anybody logs in")
         steps.append(f'sudo usermod -aG {shlex.quote(args.group)} "$USER"  # counts from the next login on')
     return steps
