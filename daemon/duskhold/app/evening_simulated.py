@@ -49,6 +49,8 @@ _LOOK_S = 1.0
 _SLICE_S = 1.0
 _LINK_LOOK_S = 5.0
 _HANDS_OFF_S = 5.0
+_HOME_LOOK_S = 5.0
+_HOME_LOOKS = 120
 _LONGEST_S = 20 * 3600.0
 _BOOT = "simulated"
 
@@ -91,6 +93,7 @@ class SimulatedEvening:
         self._order = count()
         self._takes: list[Take] = []
         self._fetched: set[Picture] = set()
+        self._owed: list[ShutterReport] = []
         self._taken: dict[str, Take] = {}
         self._told: set[str] = set()
         self._dead = False
@@ -118,6 +121,17 @@ class SimulatedEvening:
             else:
                 self._wait()
         self._settle()
+
+    def go_home(self) -> None:
+        """After the end: what the shutter process still has to tell is waited for, recorded and fetched."""
+        for _ in range(_HOME_LOOKS):
+            if self.shutter.machine.frame is None and self.shutter.ready():
+                break
+            if self.shutter.machine.phase is Phase.RELEASED:
+                self.shutter.live_again()
+            self.shutter.idle(_HOME_LOOK_S)
+        self._settle()
+        self._pay()
 
     def close(self) -> None:
         self.shutter.close()
@@ -315,14 +329,31 @@ class SimulatedEvening:
         return words.FrameTold(frame_id, take.role, "refused", 0.0, None, None, True, reason)
 
     def _bring_home(self, report: ShutterReport, role: Role) -> tuple[StoredFile, ...]:
-        try:
-            fresh = [one for one in self.camera.pictures() if one not in self._fetched]
-        except CameraError as error:
-            self._queue.append(words.FaultSeen(Fault.LINK, str(error)))
-            return ()
-        self._fetched.update(fresh)
+        """Everything new on the card. What a lost link keeps there is owed, and fetched when it is back."""
+        if self.shutter.machine.phase is Phase.RELEASED:
+            self.shutter.live_again()
         folder = self._folders.session(self.now_utc.date())
-        return tuple(self._fetch(one, folder, report.frame_id, Stored(role.value)) for one in fresh)
+        files: list[StoredFile] = []
+        try:
+            for one in [each for each in self.camera.pictures() if each not in self._fetched]:
+                files.append(self._fetch(one, folder, report.frame_id, Stored(role.value)))
+                self._fetched.add(one)
+        except CameraError as error:
+            self._owed.append(report)
+            self._queue.append(words.FaultSeen(Fault.LINK, str(error)))
+            self._link_lost = True
+        return tuple(files)
+
+    def _pay(self) -> None:
+        """Fetch what is owed, into the records of the frames it belongs to."""
+        owed, self._owed = self._owed, []
+        for report in owed:
+            files = self._bring_home(report, self._taken[report.frame_id].role)
+            if files:
+                known = self._journal.frame(report.frame_id)
+                before = () if known is None or known.outcome is None else known.outcome.files
+                both = (*before, *(one.record() for one in files))
+                self._journal.conclude(replace(outcome_of(report), files=both), self._stamp())
 
     def _fetch(self, picture: Picture, folder: Path, frame_id: str, role: Stored) -> StoredFile:
         with (
@@ -392,6 +423,7 @@ class SimulatedEvening:
     def _look_at_link(self) -> None:
         if self._link_lost and self.shutter.ready():
             self._link_lost = False
+            self._pay()
             self._queue.append(words.FaultGone(Fault.LINK))
 
     # Time

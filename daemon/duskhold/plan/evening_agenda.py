@@ -14,7 +14,7 @@ from duskhold.light.crossings import Direction
 from duskhold.plan.asking import Request
 from duskhold.plan.command import Refused
 from duskhold.plan.evening_orders import base_order, dark_order, first_order, long_order, scout_order
-from duskhold.plan.evening_rest import announce_utc, foretell, hold, opens_utc, ring, stop
+from duskhold.plan.evening_rest import FORSAKEN_S, announce_utc, foretell, forsaken_utc, hold, opens_utc, ring, stop
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_words import (
     CloseNow,
@@ -118,8 +118,18 @@ def _holding(state: State) -> list[Effect] | None:
     if not state.hold_after:
         return None
     state.hold_after = False
-    state.held = Held("held: say resume to go on")
+    state.held = Held("held: say resume to go on", since_utc=state.now_utc)
     return [Tell("held", state.held.reason, {"fault": None})]
+
+
+def _forsaken(state: State) -> list[Effect] | None:
+    at_utc = forsaken_utc(state)
+    if at_utc is None or state.now_utc < at_utc:
+        return None
+    reason = StopReason.NOBODY_ANSWERED if state.held is None or state.held.fault is None else StopReason.FAULT
+    waited = state.request.line() if state.held is None and state.request is not None else ""
+    line = state.held.reason if state.held is not None else waited
+    return stop(state, reason, f"nobody came for {FORSAKEN_S / 3600.0:.0f} hours: {line}")
 
 
 def _clock(state: State) -> list[Effect] | None:
@@ -232,8 +242,8 @@ def _exposing(state: State) -> list[Effect] | None:
 
 
 _DUTIES: Sequence[Duty] = (
-    _over, _packing, _announcing, _busy, _finishing, _holding, _clock, _checking, _starting, _means, _metering,
-    _fitting, _asking, _scouting, _exposing,
+    _over, _packing, _announcing, _busy, _finishing, _forsaken, _holding, _clock, _checking, _starting, _means,
+    _metering, _fitting, _asking, _scouting, _exposing,
 )  # fmt: skip
 
 

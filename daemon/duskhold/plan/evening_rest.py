@@ -1,6 +1,7 @@
 """What holds of an evening whatever is next: when to look at it again, how it ends and is held, what is seen of it."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -11,6 +12,8 @@ from duskhold.plan.outing import Kind, LightStart
 from duskhold.plan.series import FilterChange, NoFrame, next_frame
 from duskhold.plan.stops import StopReason
 
+FORSAKEN_S: Final = 7200.0
+"""A series that waits for a person so long ends, so that the camera does not wait for the morning."""
 ANNOUNCE_MARGIN_S: Final = 45.0
 """A change is told a little more than `announce_s` ahead, since it may come earlier than foretold."""
 
@@ -25,7 +28,7 @@ def stop(state: State, reason: StopReason, line: str) -> list[Effect]:
 
 def hold(state: State, held: Held, urgency: Urgency = Urgency.FAILED) -> list[Effect]:
     """Nothing is taken until a person resumes."""
-    state.held = held
+    state.held = replace(held, since_utc=state.now_utc)
     return [ring(state, urgency, held.reason), Tell("held", held.reason, {"fault": held.fault and held.fault.value})]
 
 
@@ -66,6 +69,14 @@ def foretell(state: State, open_s: float) -> None:
         if isinstance(found, NoFrame):
             return
         at_utc += timedelta(seconds=found.open_s) + between
+
+
+def forsaken_utc(state: State) -> datetime | None:
+    """When whoever is waited for, at a hold or at a prompt, has not come for so long that the series ends."""
+    waiting = None if state.request is None or state.request.answered else state.request.asked_utc
+    if state.held is not None:
+        waiting = state.held.since_utc
+    return None if waiting is None else waiting + timedelta(seconds=FORSAKEN_S)
 
 
 def announce_utc(state: State, ahead: Announced) -> datetime:
@@ -150,11 +161,11 @@ def _moments(state: State) -> Sequence[datetime | None]:
     if state.stop is not None:
         return (*always, state.cap_by_utc if state.darks_left and not state.cap_on else None)
     if state.held is not None:
-        return always
+        return (*always, forsaken_utc(state))
     if not state.told_begin:
         return (*always, state.start_utc if state.checked else None)
-    return (*always, _after(state, state.base_due_utc), _after(state, state.scout_due_utc), _patience_utc(state),
-            _after(state, opens_utc(state)))  # fmt: skip
+    waits = (state.base_due_utc, state.scout_due_utc, opens_utc(state))
+    return (*always, forsaken_utc(state), _patience_utc(state), *(_after(state, at_utc) for at_utc in waits))
 
 
 def _patience_utc(state: State) -> datetime | None:

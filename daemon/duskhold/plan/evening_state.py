@@ -13,10 +13,11 @@ from duskhold.plan.stops import Ends, Means, StopReason
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Why nothing is taken until a person resumes; `fault` is None for a person's own hold or a question."""
+    """Why nothing is taken until a person resumes, and since when; `fault` is None for a hold or a question."""
 
     reason: str
     fault: Fault | None = None
+    since_utc: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
