@@ -126,7 +126,8 @@ def test_every_planted_fault_is_found_put_right_and_put_back(machine: Machine) -
     differs = {name for name, word in said["says"].items() if again["says"][name] != word}
     assert differs <= {"clock", "battery"}
     offset_s = {each["item"]: each["value"] for each in machine.run("check")[1]["items"]}["clock"]
-    assert abs(float(offset_s.removesuffix(" s")) - 40.0) <= 2.0
+    # Set twice and read twice, each to a whole second, by processes that may have to wait for their turn.
+    assert abs(float(offset_s.removesuffix(" s")) - 40.0) <= 3.0
     assert machine.run("body", "restore")[1]["found_before"] is False
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -19,6 +21,7 @@ from duskhold.shutter.holder_link import HolderRefused
 
 _NEVER_PUT_BACK = {Setting.SHOTS_LEFT, Setting.BATTERY, Setting.CLOCK}
 _FIRST = (Setting.MODE, Setting.SHUTTER)
+_LAST = {Setting.SHUTTER: 1, Setting.MODE: 2}
 """A body in another mode refuses what belongs to manual: the mode goes first when put right, and last when put back."""
 
 
@@ -39,7 +42,9 @@ class Change:
 
 def ask_facts(station: Station, zone: tzinfo | None) -> Facts:
     """What is known now. Raises `NoBody`, `HolderRefused`, `HolderSilent`, `ProfileDamaged`."""
+    began_utc = utc_now()
     said = station.link.settings()
+    middle_utc = began_utc + (utc_now() - began_utc) / 2  # its clock is one of many settings, asked one by one
     identity = station.identity()
     if identity is None:
         raise NoBody("no camera answers, so there is nothing to check")
@@ -48,7 +53,7 @@ def ask_facts(station: Station, zone: tzinfo | None) -> Facts:
         identity=identity,
         said=said,
         disk_free_bytes=shutil.disk_usage(_existing(station.folders.data)).free,
-        clock_offset_s=clock_offset_s(said.get(Setting.CLOCK), zone),
+        clock_offset_s=clock_offset_s(said.get(Setting.CLOCK), zone, middle_utc),
         leftovers=len(station.link.new_pictures()),
         dark_frame_share=None if habits is None else habits.dark_frame_share,
     )
@@ -75,7 +80,7 @@ def restore(station: Station, facts: Facts, memory: CheckMemory, zone: tzinfo | 
         for setting, word in _found(memory).items()
         if setting in facts.said and not same_meaning(setting, facts.said[setting], word)
     ]
-    ordered = sorted(set(differs) - _NEVER_PUT_BACK, key=lambda setting: (setting in _FIRST, setting.value))
+    ordered = sorted(set(differs) - _NEVER_PUT_BACK, key=lambda setting: (_LAST.get(setting, 0), setting.value))
     changes = [_set(station, facts.said, each, _found(memory)[each]) for each in ordered]
     if memory.clock_offset_s is not None and abs(memory.clock_offset_s - (facts.clock_offset_s or 0.0)) > 2.0:
         offset = timedelta(seconds=memory.clock_offset_s)
@@ -91,8 +96,10 @@ def unanswered(items: Sequence[Item]) -> list[Item]:
     return [item for item in items if item.state is State.UNKNOWN]
 
 
-def memory_path(station_state: Path) -> Path:
-    return station_state / "check.json"
+def memory_path(station_state: Path, serial: str) -> Path:
+    """Each body has its own: what was said of one, or found on it, holds for no other at the same address."""
+    words = re.sub(r"[^a-z0-9]+", "-", serial.lower()).strip("-")[:24]
+    return station_state / f"check-{words}-{hashlib.sha256(serial.encode()).hexdigest()[:8]}.json"
 
 
 def _set(station: Station, said: Mapping[Setting, str], setting: Setting, word: str) -> Change:
@@ -115,13 +122,13 @@ def _clock_word(moment: datetime, zone: tzinfo | None) -> str:
     return moment.astimezone(zone).replace(tzinfo=None).isoformat(timespec="seconds")
 
 
-def clock_offset_s(said: str | None, zone: tzinfo | None) -> float | None:
-    """The body's clock minus ours, both cut to whole seconds."""
+def clock_offset_s(said: str | None, zone: tzinfo | None, asked_utc: datetime | None = None) -> float | None:
+    """The body's clock minus ours, both cut to whole seconds; `asked_utc` is when it was asked, or now."""
     try:
         body = datetime.fromisoformat(said or "")
     except ValueError:
         return None
-    ours = utc_now().astimezone(zone).replace(tzinfo=None, microsecond=0)
+    ours = (asked_utc or utc_now()).astimezone(zone).replace(tzinfo=None, microsecond=0)
     return (body.replace(tzinfo=None) - ours).total_seconds()
 
 

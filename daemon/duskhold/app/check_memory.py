@@ -1,6 +1,6 @@
 """What is remembered of a set-up: what a person said of it, and how the body's settings were found.
 
-One small file for each camera; a person's answers grow old, the settings as found stay until they are put back.
+One small file for each body; a person's answers grow old, the settings as found stay until they are put back.
 """
 
 from __future__ import annotations

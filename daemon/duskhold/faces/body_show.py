@@ -46,9 +46,9 @@ def restore(args: argparse.Namespace) -> Answer:
 
     zone = zone_of(settings_of(args))
     with _at_body(args) as (camera, station, state):
-        memory = read_memory(memory_path(state))
-        known = bool(memory.found)
         facts = ask_facts(station, zone)
+        memory = read_memory(memory_path(state, facts.identity.serial))
+        known = bool(memory.found)
         changes = [change_body(each) for each in put_back(station, facts, memory, zone)]
     failed = any(each["trouble"] for each in changes)
     body = {"camera": camera, "found_before": known, "changed": changes}

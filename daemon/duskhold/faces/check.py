@@ -61,8 +61,8 @@ def run(args: argparse.Namespace) -> Answer:
     wanted, ticked = _wanted(args, settings), _ticked(args.tick)
     with saying_trouble(), saying_journal_errors(), at_station(camera, settings, folders) as station:
         try:
-            memory = read_memory(memory_path(folders.places(camera).state))
             facts = ask_facts(station, zone)
+            memory = read_memory(memory_path(folders.places(camera).state, facts.identity.serial))
             changes = fix(station, facts, wanted, memory, zone) if args.fix else []
             facts = ask_facts(station, zone) if changes else facts
         except (NoBody, HolderRefused, MemoryDamaged) as error:
