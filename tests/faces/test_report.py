@@ -4,9 +4,11 @@ import csv
 import hashlib
 import json
 import subprocess
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import html5lib
 import pytest
@@ -14,12 +16,18 @@ from bundled import bundled
 from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
+from duskhold.app import reporting
+from duskhold.app.reporting import gather_evening
 from duskhold.faces.cli import main
+from duskhold.frames.ledger import log_line, table_line
+from duskhold.frames.page import page_html
 from duskhold.journal.entry import Intent, Outcome, Refusal, Stamp
 from duskhold.journal.journal import Journal
+from duskhold.light.place import Place
 
 START = datetime(2026, 10, 14, 17, 14, tzinfo=UTC)
 DAY = "2026-10-14"
+DECISION: dict[str, dict[str, object]] = {"base": {}, "long": {"rate_stops_per_min": -0.18, "filter_stops": 2.0}}
 
 
 def stamp(minute: float) -> Stamp:
@@ -48,7 +56,7 @@ def add_frame(data: Path, minute: int, role: str, offset_px: int, gain: float) -
     }
     opened = START + timedelta(minutes=minute)
     with Journal.open(data / "journal.sqlite") as journal:
-        journal.intend(Intent(frame_id, "usb", role, "held", 60.0, 65.0, {"rate_stops_per_min": -0.18}), stamp(minute))
+        journal.intend(Intent(frame_id, "usb", role, "held", 60.0, 65.0, DECISION[role]), stamp(minute))
         outcome = Outcome(
             frame_id=frame_id,
             outcome="complete",
@@ -160,6 +168,53 @@ def test_position_only_when_asked_for(short: Path, capsys: pytest.CaptureFixture
     status, body = asked(capsys, "report", "--data", str(short), "--with-position", "--place", "57.32,-5.61")
     assert status == 0
     assert all(b"57,19.2" in Path(path).read_bytes() for path in body["reports"][0]["side_files"])
+
+
+def test_the_light_of_long_frames_stands_beside_that_of_base_frames(data: Path) -> None:
+    with Journal.open(data / "journal.sqlite") as journal:
+        evening = gather_evening(journal.frames(9), date(2026, 10, 14), Place(57.32, -5.61), ZoneInfo("Europe/Lisbon"))
+    levels = [frame.level_stops for frame in evening.frames]
+    assert levels[0] is not None and levels[1] is not None and levels[4] is None
+    # Held as long as its base frame, of 0.08 stop less, through 2 stops: there was 1.92 stop more light.
+    assert levels[1] - levels[0] == pytest.approx(2 - 0.08, abs=0.03)
+    page = page_html(evening)
+    assert page.count("fill='var(--paper)'") == 2
+    assert page.count("fill='var(--dot)'") == 2
+    assert "local time is UTC+01:00 (Europe/Lisbon)" in page
+    assert "&lt;The light&gt; never suffices." in page
+
+
+def test_what_was_judged_when_it_came_is_not_judged_again(
+    data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    crops = tmp_path / "crops.jpg"
+    crops.write_bytes(b"crops")
+    measured = {"shift_px": [9.0, 0.0], "verdict": [{"code": "moved", "text": "moved 9.0 px"}], "good": False}
+    verdict = {
+        "measured": measured,
+        "level_error_stops": 0.5,
+        "wanted_stops": 0.0,
+        "base_frame_id": "b",
+        "reason": None,
+    }
+    with Journal.open(data / "journal.sqlite") as journal:
+        frame = journal.frame("20261014-171700-0003")
+        assert frame is not None and frame.outcome is not None
+        report = {"verdict": {**verdict, "crops": str(crops)}}
+        journal.conclude(replace(frame.outcome, report=report), stamp(9))
+        monkeypatch.setattr(reporting, "compare_apart", lambda question: pytest.fail("measured again"))
+        told = gather_evening(
+            [
+                frame
+                for frame in journal.frames(9)
+                if frame.asked.frame_id in ("20261014-171400-0000", "20261014-171700-0003")
+            ],
+            date(2026, 10, 14),
+            None,
+        )
+    assert (told.frames[1].base_id, told.frames[1].crops_jpeg) == ("b", b"crops")
+    assert log_line(told.frames[1]).count("the camera moved between the frames") == 1
+    assert table_line(told.frames[1]).split(",")[10] == "0.5"
 
 
 def test_nothing_to_report(tmp_path: Path, short: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -102,6 +102,7 @@ class Verdict:
     findings: tuple[Finding, ...]
     level_error_stops: float | None
     measured: Mapping[str, Any]
+    wanted_stops: float | None = None
     crops_jpeg: bytes | None = None
     trouble: str | None = None
 
@@ -112,6 +113,7 @@ class Verdict:
             "act": self.act.value,
             "line": self.line,
             "level_error_stops": self.level_error_stops,
+            "wanted_stops": self.wanted_stops,
             "measured": dict(self.measured),
             "reason": self.trouble,
         }
@@ -176,6 +178,7 @@ class Judge:
             findings=findings,
             level_error_stops=None if level is None or wanted_stops is None else level - wanted_stops,
             measured=found,
+            wanted_stops=wanted_stops,
             crops_jpeg=None if crops is None else base64.b64decode(crops),
         )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ from duskhold.frames.once import write_once
 from duskhold.frames.page import page_html
 from duskhold.frames.picture import Picture
 from duskhold.frames.picture_file import PictureUnread, read_picture
-from duskhold.frames.shooting import ExposureUnknown, Shooting, shooting_of
+from duskhold.frames.shooting import ExposureUnknown, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
 from duskhold.frames.store import Role
 from duskhold.frames.worker import MeasuringFailed, Question, compare_apart
@@ -29,6 +29,10 @@ from duskhold.light.reading import scene_level_stops
 
 _JUDGED = (Role.LONG.value, Role.SCOUT.value)
 _MODEL_STEPS = 60
+SECOND_COPY = (
+    "Pictures lie beside this record as the camera made them, and on its card, where nothing was erased. "
+    "SHA256SUMS.txt has their checksums: sha256sum --check SHA256SUMS.txt in this folder."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +47,8 @@ class Written:
     evening: Evening
 
 
-def gather_evening(frames: Sequence[Frame], day: date, place: Place | None) -> Evening:
-    """The day's frames, oldest first, each long one measured against the base frame before it."""
+def gather_evening(frames: Sequence[Frame], day: date, place: Place | None, zone: tzinfo | None = None) -> Evening:
+    """The day's frames, oldest first, each scout and long one judged against the base frame before it."""
     told: list[EveningFrame] = []
     base: tuple[EveningFrame, Path] | None = None
     for frame in sorted(frames, key=lambda one: one.written.utc):
@@ -52,7 +56,8 @@ def gather_evening(frames: Sequence[Frame], day: date, place: Place | None) -> E
         told.append(found)
         if found.record["role"] == Role.BASE.value and picture is not None:
             base = (found, picture)
-    return Evening(f"Evening of {day.isoformat()}", tuple(told), _modelled(told, place))
+    modelled = _modelled(told, place)
+    return Evening(f"Evening of {day.isoformat()}", tuple(told), modelled, _local(told, zone), (SECOND_COPY,))
 
 
 def write_evening(evening: Evening, folder: Path, day: date, position: Place | None = None) -> Written:
@@ -94,9 +99,40 @@ def _told(
     except (PictureUnread, OSError) as error:
         return replace(told, trouble=str(error)), None
     told = replace(told, thumbnail=thumbnail_of(picture), level_stops=_level(record, path, picture))
-    if base is not None and record["role"] in _JUDGED and record.get("verdict") is None:
-        told = _measured(told, path, base)
+    if base is not None and record["role"] in _JUDGED:
+        told = told if record.get("verdict") else _measured(told, path, base)
+        told = replace(told, level_stops=_level_through(told, path, base))
     return told, path
+
+
+def _level_through(told: EveningFrame, path: Path, base: tuple[EveningFrame, Path]) -> float | None:
+    """The light in a frame through a filter: the base frame's, the level against it, less what exposure explains."""
+    glass_stops = told.record["decision"].get("filter_stops")
+    level = (told.measured or {}).get("level_error_stops")
+    if glass_stops is None or level is None or base[0].level_stops is None:
+        return None
+    wanted = told.record.get("verdict") or {}
+    level += wanted.get("wanted_stops") or 0.0
+    try:
+        exposures = [_exposure_stops(frame.record, place) for frame, place in (base, (told, path))]
+    except ExposureUnknown:
+        return None
+    return float(base[0].level_stops + level + exposures[1] - exposures[0] + glass_stops)
+
+
+def _exposure_stops(record: Mapping[str, Any], path: Path) -> float:
+    """The scene's level that a mid-tone in this frame means, without filters."""
+    told = shooting_of(path)
+    open_s = record["open_s"] if record["timing"] == "held" and record["open_s"] else told.open_s
+    return scene_level_stops(1.0, told.f_number, open_s, told.iso, 0.0)
+
+
+def _local(frames: Sequence[EveningFrame], zone: tzinfo | None) -> str:
+    first = next((frame.opened_utc for frame in frames if frame.opened_utc is not None), None)
+    if zone is None or first is None:
+        return ""
+    offset = first.astimezone(zone).strftime("%z")
+    return f"; local time is UTC{offset[:3]}:{offset[3:5]} ({zone})"
 
 
 def _measured(told: EveningFrame, path: Path, base: tuple[EveningFrame, Path]) -> EveningFrame:
@@ -110,16 +146,14 @@ def _measured(told: EveningFrame, path: Path, base: tuple[EveningFrame, Path]) -
 
 
 def _level(record: Mapping[str, Any], path: Path, picture: Picture) -> float | None:
-    """Of base frames, which have no filter; what a filter took from others is not always known."""
+    """Of base frames, which have no filter."""
     green = float(picture.small[..., 1].mean(dtype=np.float64))
     if record["role"] != Role.BASE.value or green <= 0:
         return None
     try:
-        told: Shooting = shooting_of(path)
+        return _exposure_stops(record, path) + float(np.log2(green / picture.mid_tone))
     except ExposureUnknown:
         return None
-    open_s = record["open_s"] if record["timing"] == "held" and record["open_s"] else told.open_s
-    return scene_level_stops(green / picture.mid_tone, told.f_number, open_s, told.iso, 0.0)
 
 
 def _modelled(frames: Sequence[EveningFrame], place: Place | None) -> tuple[tuple[float, float], ...]:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.inputs import folders_of, place_of, read, saying_journal_errors, settings_of
+from duskhold.faces.inputs import folders_of, place_of, read, saying_journal_errors, settings_of, zone_of
 
 if TYPE_CHECKING:
     from duskhold.app.reporting import Written
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> Answer:
         frames = frames_of_day(state.latest, day) if day else []
         if day and frames:
             folder = state.path.parent / "frames" / day.isoformat() / RECORD_FOLDER
-            evening = gather_evening(frames, day, place)
+            evening = gather_evening(frames, day, place, zone_of(settings))
             written.append(write_evening(evening, folder, day, place if args.with_position else None))
     if not written:
         raise Wrong("no_frames", f"There are no frames of {day}." if day else "There are no frames yet.", field="--day")

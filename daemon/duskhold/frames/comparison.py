@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from duskhold.frames.blur import NOTHING, measure_blur
 from duskhold.frames.lightmap import LUMINANCE, gather_blocks, lay_cells, level_stops
@@ -170,11 +171,21 @@ def _hot(registration: Registration) -> float:
     chosen = np.flatnonzero(pairs.usable)
     chosen = chosen[:: max(1, len(chosen) // _HOT_PIECES)]
     for first, second in zip(pairs.tiles.light[chosen], pairs.second_light[chosen], strict=True):
-        alone = [each - cv2.medianBlur(each, 3) for each in (first, second)]
-        # Every fourth pixel tells the noise as well.
-        scatter = [1.4826 * float(np.median(np.abs(each[::2, ::2]))) for each in alone]
-        limits = [max(_HOT_LEAST, _HOT_SIGMAS * each) for each in scatter]
-        before = cv2.dilate((alone[0] > limits[0] / 2).astype(np.uint8), np.ones((5, 5), np.uint8))
-        found += int(((alone[1] > limits[1]) & (before == 0)).sum())
-        seen += second.size
+        (before, _), (after, dark) = _standing_out(first), _standing_out(second)
+        near = cv2.dilate((before > 0.5).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+        found += int(((after > 1) & dark & ~near).sum())
+        seen += int(dark.sum())
     return 1e6 * found / seen if seen else 0.0
+
+
+def _standing_out(light: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """How far each pixel stands out of its neighbours, 1 being the limit; and which lie in the darker half.
+
+    Noise grows with the square root of light. In bright places sparkle and lamps are single pixels too.
+    """
+    around = cv2.medianBlur(light, 3)
+    root = np.sqrt(np.maximum(around, _HOT_LEAST / 10))
+    alone = (light - around) / root
+    scatter = 1.4826 * float(np.median(np.abs(alone[::2, ::2])))  # every fourth pixel tells the noise as well
+    limit = np.maximum(_HOT_LEAST / root, _HOT_SIGMAS * scatter)
+    return np.asarray(alone / limit, dtype=np.float32), np.asarray(around <= np.median(around))

@@ -36,12 +36,15 @@ class EveningFrame:
 
 @dataclass(frozen=True, slots=True)
 class Evening:
-    """Frames oldest first. `modelled` is the clear sky's light: seconds after the first frame, and stops."""
+    """Frames oldest first. `local` tells how local time differs, after "UTC".
+
+    `modelled` is the clear sky's light: seconds after the first frame, and stops.
+    """
 
     title: str
     frames: Sequence[EveningFrame]
     modelled: Sequence[tuple[float, float]] = ()
-    zone_name: str = "UTC"
+    local: str = ""
     notes: Sequence[str] = field(default_factory=tuple)
 
     def losses(self) -> list[tuple[str, int, list[str]]]:

@@ -52,8 +52,9 @@ def log_line(frame: EveningFrame) -> str:
     open_s = record.get("open_s")
     planned_s = record.get("planned_s")
     length = "open time not known" if open_s is None else f"open {_seconds(open_s)}"
-    is_as_planned = planned_s is None or (open_s is not None and abs(open_s - planned_s) < _AS_PLANNED_S)
-    planned = "" if is_as_planned else f" of {_seconds(planned_s)} planned"
+    planned = "" if planned_s is None else f" of {_seconds(planned_s)} planned"
+    if planned_s is not None and open_s is not None and abs(open_s - planned_s) < _AS_PLANNED_S:
+        planned = ""
     causes = causes_of(frame)
     said = "; ".join(causes) if causes else ("good" if frame.measured else "complete, not measured")
     names = ", ".join(Path(str(file["path"])).name for file in record.get("files", [])) or "no file"

@@ -27,11 +27,13 @@ article h3{font-size:1rem;margin:0;overflow-wrap:anywhere}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:.3rem .6rem;border-bottom:1px solid var(--line);vertical-align:top}
 td.number,th.number{text-align:right;white-space:nowrap}
-svg{display:block;width:100%;height:auto;max-height:24rem}svg text{fill:var(--soft);font-size:13px}
+svg{display:block;width:100%;height:auto;max-height:24rem}svg text{fill:var(--soft);font-size:16px}
+@media(max-width:40rem){.plan tr{display:grid;grid-template-columns:5.2rem 3.6rem 1fr 1fr 1fr;padding:.35rem 0;
+border-bottom:1px solid var(--line)}.plan th,.plan td{border:0;padding:.1rem .2rem}.plan .result{grid-column:1/-1}}
 @media print{body{background:#fff;color:#000;max-width:none;padding:0;font-size:.8rem}
 article{border-color:#999}.sheet{grid-template-columns:repeat(3,1fr)}h2{break-after:avoid}}
 """
-_WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 480, 260, 42, 38, 14, 12
+_WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 480, 280, 48, 46, 34, 14
 
 
 def page_html(evening: Evening) -> str:
@@ -61,7 +63,8 @@ def _summary(evening: Evening) -> str:
     open_s = sum(float(frame.record["open_s"] or 0.0) for frame in frames)
     plural = "s" if len(frames) != 1 else ""
     return (
-        f"{len(frames)} frame{plural}, {good} without a fault, shutter open for {open_s / 60:.1f} min. Times are UTC."
+        f"{len(frames)} frame{plural}, {good} without a fault, shutter open for {open_s / 60:.1f} min. "
+        f"Times are UTC{evening.local}."
     )
 
 
@@ -80,7 +83,7 @@ def _card(frame: EveningFrame) -> str:
         f"<article>{picture}<div><h3>{escape(str(record['role']))} · {escape(_clock(record))}</h3>"
         f"<p class='soft'>{name}</p><p>{escape(_length(record))}{escape(_sun(frame))} · {word}</p>"
         + (f"<ul>{lines}</ul>" if lines else "")
-        + (f"<p class='soft'>{escape(frame.trouble)}</p>" if frame.trouble else "")
+        + "".join(f"<p class='soft'>{escape(said)}</p>" for said in (record.get("reason"), frame.trouble) if said)
         + (shown if crops else "")
         + "</div></article>"
     )
@@ -92,19 +95,23 @@ def _plan_table(evening: Evening) -> str:
         f"<td class='number'>{_seconds(frame.record.get('planned_s'))}</td>"
         f"<td class='number'>{_seconds(frame.record.get('open_s'))}</td>"
         f"<td class='number'>{_signed((frame.measured or {}).get('level_error_stops'))}</td>"
-        f"<td>{escape('; '.join(causes_of(frame)) or ('good' if frame.measured else 'complete'))}</td></tr>"
+        f"<td class='result'>{escape(_result(frame))}</td></tr>"
         for frame in evening.frames
     )
     head = (
         "<tr><th>opened</th><th>role</th><th class='number'>planned</th><th class='number'>open</th>"
-        "<th class='number'>level, stops</th><th>result</th></tr>"
+        "<th class='number'>level</th><th class='result'>result</th></tr>"
     )
     return (
-        "<section><h2>Plan and result</h2><div class='wide'><table><thead>"
+        "<section><h2>Plan and result</h2><div class='wide'><table class='plan'><thead>"
         f"{head}</thead><tbody>{rows}</tbody></table></div></section>"
         if rows
         else ""
     )
+
+
+def _result(frame: EveningFrame) -> str:
+    return "; ".join(causes_of(frame)) or ("good" if frame.measured else "complete")
 
 
 def _losses(evening: Evening) -> str:
@@ -132,12 +139,14 @@ def _light_section(evening: Evening) -> str:
     ]
     zero = measured[0][1]
     points = [(minute, stops - zero) for minute, stops in measured]
+    rings = {index for index, frame in enumerate(known) if frame.record["role"] != "base"}
     modelled = [(seconds / 60, stops) for seconds, stops in evening.modelled]
-    said = "Dots: measured in the frames." + (" Line: clear sky over this place." if modelled else "")
-    return f"<section><h2>Light</h2>{_chart(points, modelled)}<p class='soft'>{said}</p></section>"
+    said = "Stops against the first dot. Full dots: base frames; rings: through a filter, by its stored stops."
+    said += " Line: clear sky over this place." if modelled else ""
+    return f"<section><h2>Light</h2>{_chart(points, rings, modelled)}<p class='soft'>{said}</p></section>"
 
 
-def _chart(points: list[tuple[float, float]], curve: list[tuple[float, float]]) -> str:
+def _chart(points: list[tuple[float, float]], rings: set[int], curve: list[tuple[float, float]]) -> str:
     both = points + curve
     least_x, most_x = min(x for x, _ in both), max(x for x, _ in both)
     least_y, most_y = min(y for _, y in both) - 0.3, max(y for _, y in both) + 0.3
@@ -148,27 +157,29 @@ def _chart(points: list[tuple[float, float]], curve: list[tuple[float, float]]) 
         return _LEFT + across * (_WIDTH - _LEFT - _RIGHT), _HEIGHT - _BOTTOM - up * (_HEIGHT - _BOTTOM - _TOP)
 
     dots = "".join(
-        f"<circle cx='{x:.1f}' cy='{y:.1f}' r='5' fill='var(--dot)'/>" for x, y in (place(*each) for each in points)
+        f"<circle cx='{x:.1f}' cy='{y:.1f}' r='5' stroke='var(--dot)' stroke-width='2.5' "
+        f"fill='var(--{'paper' if index in rings else 'dot'})'/>"
+        for index, (x, y) in enumerate(place(*each) for each in points)
     )
     line = " ".join(f"{x:.1f},{y:.1f}" for x, y in (place(*each) for each in curve))
     drawn = f"<polyline points='{line}' fill='none' stroke='var(--curve)' stroke-width='2'/>" if curve else ""
     steps = _ticks(least_y, most_y)
     grid = "".join(_grid_line(value, place(least_x, value)[1]) for value in steps)
     minutes = "".join(
-        f"<text x='{place(value, least_y)[0]:.1f}' y='{_HEIGHT - 14}' text-anchor='middle'>{value:g}</text>"
+        f"<text x='{place(value, least_y)[0]:.1f}' y='{_HEIGHT - 24}' text-anchor='middle'>{value:g}</text>"
         for value in _ticks(least_x, most_x)
     )
     return (
         f"<svg viewBox='0 0 {_WIDTH} {_HEIGHT}' role='img' aria-label='Light in stops against minutes'>"
-        f"{grid}{minutes}<text x='{_WIDTH - _RIGHT}' y='{_HEIGHT - 1}' text-anchor='end'>minutes</text>"
-        f"<text x='2' y='{_TOP}'>stops</text>{drawn}{dots}</svg>"
+        f"{grid}{minutes}<text x='{_WIDTH - _RIGHT}' y='{_HEIGHT - 4}' text-anchor='end'>minutes</text>"
+        f"<text x='2' y='16'>stops</text>{drawn}{dots}</svg>"
     )
 
 
 def _grid_line(value: float, y: float) -> str:
     line = f"<line x1='{_LEFT}' x2='{_WIDTH - _RIGHT}' y1='{y:.1f}' y2='{y:.1f}' stroke='var(--line)'/>"
     said = f"{value:+g}".replace("-", "−") if value else "0"
-    return f"{line}<text x='{_LEFT - 6}' y='{y + 4:.1f}' text-anchor='end'>{said}</text>"
+    return f"{line}<text x='{_LEFT - 6}' y='{y + 5:.1f}' text-anchor='end'>{said}</text>"
 
 
 def _ticks(least: float, most: float) -> list[float]:
@@ -203,7 +214,10 @@ def _seconds(value: object) -> str:
 
 
 def _signed(value: object) -> str:
-    return "–" if not isinstance(value, (int, float)) else f"{value:+.2f}".replace("-", "−")
+    if not isinstance(value, (int, float)):
+        return "–"
+    hundredths = round(value, 2) + 0.0  # never a minus before nothing
+    return f"{hundredths:+.2f}".replace("-", "−")
 
 
 def _sun(frame: EveningFrame) -> str:

@@ -23,7 +23,7 @@ _LEAK_CONTRAST_KEPT = 0.93
 _SPOT_CONTRAST_KEPT = 0.85
 _NEIGHBOURS_MIN = 6
 _REDUCED_BY = 4
-_STEP_STOPS = 0.3
+_STEP_STOPS = 0.6  # the weakest graduated filters take a stop; mist over rocks brightens a band by less
 _STEP_AGREE = 0.7
 _STEP_KNOWN_SHARE = 0.3
 
