@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from duskhold.app.belonging import own_first
 from duskhold.app.promise import differs, missing_files, promised_files
 from duskhold.app.station import Station
 from duskhold.camera.port import Picture, Setting
@@ -54,7 +55,9 @@ def bring_home(
     folder = station.folders.session(_day(report).date())
     brought = _fetch_all(station, pictures, folder, report.frame_id, role)
     difference = differs(promised, [picture.name for picture in pictures])
-    return replace(brought, trouble="; ".join(part for part in (brought.trouble, difference) if part))
+    files, strange = own_first(brought.files, report.open_s)
+    said = "; ".join(part for part in (brought.trouble, difference, strange) if part)
+    return replace(brought, files=files, trouble=said)
 
 
 class _Left(Exception):

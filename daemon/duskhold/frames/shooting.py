@@ -5,16 +5,19 @@ SubSecTimeOriginal 0x9291, OffsetTimeOriginal 0x9011. A time that is a mark of t
 really runs; so is an f-number.
 """
 
+import struct
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
 import exifread
+from exifread.core.exceptions import ExifError
 
 from duskhold.light.dials import APERTURE, SHUTTER, Dial, NotOnDial
 
 _LONGEST_ON_DIAL_S = 30.5
+_TRIPPED = (ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError, struct.error)
 
 
 class ExposureUnknown(Exception):
@@ -38,8 +41,7 @@ class Shooting:
 
 def shooting_of(path: Path, assumed_offset: timedelta | None = None) -> Shooting:
     """Read it from a picture's Exif; `assumed_offset` stands in for a missing offset. Raises `ExposureUnknown`."""
-    with path.open("rb") as file:
-        tags = exifread.process_file(file, details=False)
+    tags = _tags(path)
     exif_s = _number(tags, "EXIF ExposureTime", path)
     return Shooting(
         open_s=_true(SHUTTER, exif_s) if exif_s <= _LONGEST_ON_DIAL_S else exif_s,
@@ -54,8 +56,7 @@ def written_s(path: Path) -> float:
 
     Raises `ExposureUnknown`.
     """
-    with path.open("rb") as file:
-        return _number(exifread.process_file(file, details=False), "EXIF ExposureTime", path)
+    return _number(_tags(path), "EXIF ExposureTime", path)
 
 
 def focal_length_mm(path: Path) -> float | None:
@@ -66,6 +67,16 @@ def focal_length_mm(path: Path) -> float | None:
     if value is None or not getattr(value, "den", 1):
         return None
     return float(value) or None
+
+
+def _tags(path: Path) -> dict[str, Any]:
+    """Every tag. A file that is damaged, or of an unknown kind, trips the reader over in many ways."""
+    try:
+        with path.open("rb") as file:
+            tags: dict[str, Any] = exifread.process_file(file, details=False)
+    except (*_TRIPPED, ExifError) as error:
+        raise ExposureUnknown(f"{path.name} cannot be read ({type(error).__name__}: {error})") from error
+    return tags
 
 
 def _true(dial: Dial, value: float) -> float:
@@ -80,7 +91,10 @@ def _number(tags: dict[str, Any], name: str, path: Path) -> float:
     if tag is None or not tag.values:
         raise ExposureUnknown(f"{path.name} does not say its {name.removeprefix('EXIF ')}")
     first = tag.values[0]
-    value = float(first.num) / float(first.den) if hasattr(first, "num") and first.den else float(first)
+    try:
+        value = float(first.num) / float(first.den) if hasattr(first, "num") and first.den else float(first)
+    except (TypeError, ValueError, ArithmeticError) as error:
+        raise ExposureUnknown(f"{path.name} says {name.removeprefix('EXIF ')} {first!r}") from error
     if value <= 0.0:
         raise ExposureUnknown(f"{path.name} says {name.removeprefix('EXIF ')} {value:g}")
     return value
