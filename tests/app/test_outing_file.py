@@ -228,6 +228,12 @@ LINES = [
     (changed("base: 1/8", "base: 1/8\n  steps: [-1, 1]"), 8, "want.steps"),
     (changed("base: 1/8", "base: 1/8\n  make_up_share: 0.7"), 8, "want.make_up_share"),
     (changed("filters: [six]", "filters: [seven]"), 9, "kit.filters"),
+    (changed("filters: [six]", "filters: [six, six]"), 9, "kit.filters"),
+    (
+        changed("  filters: [six]", "  filters: [pol]\n  bag: [{name: pol, label: 1.6, polariser: true}]"),
+        9,
+        "kit.filters",
+    ),
     (changed("iso: 100", "iso: 100\n  apertures: [f/8, f/9]"), 10, "kit.aperture"),
     (WHOLE + "  longest_s: 20\n  shortest_s: 30\n", 15, "bounds.shortest_s"),
     (WHOLE + "  longest_s: 2000\n", 14, "bounds.longest_s"),
@@ -244,6 +250,9 @@ LINES = [
         "bounds.sun_altitude_deg",
     ),
     (changed("clock: 2026-03-20T18:00:00Z", "sun: {altitude_deg: -60, direction: down}"), 4, "start.sun"),
+    (changed("clock: 2026-03-20T18:00:00Z", "event: {name: sunset}") + "  sun_altitude_deg: 2\n", 14,
+     "bounds.sun_altitude_deg"),
+    (changed("frames: 5", "sun_altitude_deg: -60"), 13, "bounds.sun_altitude_deg"),
     (
         "\n".join(line for line in WHOLE.splitlines() if not line.startswith("place")).replace(
             "clock: 2026-03-20T18:00:00Z", "event: {name: sunset}"
@@ -283,6 +292,21 @@ def test_complaints_say_what_is_allowed(tmp_path: Path, text: str, expected: str
     with pytest.raises(DocumentWrong) as caught:
         load(tmp_path, text)
     assert expected in str(caught.value)
+
+
+def test_a_light_that_may_come_after_the_time_to_leave_refuses_nothing(tmp_path: Path) -> None:
+    text = changed("clock: 2026-03-20T18:00:00Z", "light: {base: 1/2, direction: down}")
+    outing = load(tmp_path, text + "  leave_by: {at: 2026-03-20T18:00:00Z}\n")
+    begins_utc = standing_at_home(outing).opens_utc
+    assert begins_utc > datetime(2026, 3, 20, 18, tzinfo=UTC)
+    assert plan_timeline(outing, standing_at_home(outing)).frames == ()
+
+
+def test_a_light_that_has_come_already_begins_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "late.yaml"
+    path.write_text(changed("clock: 2026-03-20T18:00:00Z", "light: {base: 1/2, direction: down}"))
+    late_utc = datetime(2026, 3, 20, 20, tzinfo=UTC)
+    assert standing_at_home(load_outing(path, Settings(), BAG, late_utc)).opens_utc == late_utc
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:

@@ -20,8 +20,10 @@ from duskhold.light.crossings import Direction
 from duskhold.light.dials import Mark
 from duskhold.light.looks import Look, UnknownLook, find_look
 from duskhold.light.place import Place
-from duskhold.plan.at_home import begins_at_home_utc, nearest_filters
+from duskhold.plan.at_home import nearest_filters
 from duskhold.plan.bag import BagFilter, Setting, Wanted
+from duskhold.plan.moments import begins_utc as begins_utc_of
+from duskhold.plan.moments import ends_of
 from duskhold.plan.outing import (
     DARKS_AFTER,
     AfterLinkLoss,
@@ -48,6 +50,8 @@ from duskhold.plan.outing import (
 DURATION_SHARE: Final = 0.25
 """A wanted time may be so much longer or shorter where neither a look nor bounds say so. Common practice, no source."""
 _MEGABYTE: Final = 1_000_000
+_ANOTHER_DAY: Final = timedelta(hours=20)
+"""A limit of the sun so far away is tomorrow's."""
 
 
 def load_outing(path: Path, settings: Settings, bag: Sequence[BagFilter], now_utc: datetime) -> Outing:
@@ -136,10 +140,20 @@ class _Making:
         bounds = made.bounds
         if made.frames_wanted is None and bounds.sun_altitude_deg is None and bounds.leave_by is None:
             raise BadOuting("bounds", "nothing ends this outing: give sun_altitude_deg, leave_by or frames")
-        begins_utc = begins_at_home_utc(made)
+        if isinstance(made.start, LightStart):
+            return  # when the light comes is a guess at home, and refuses nothing
+        begins_utc = begins_utc_of(made)
+        begins = f"it would begin at {begins_utc:%Y-%m-%d %H:%M}Z"
         if bounds.leave_by is not None and bounds.leave_by.pack_utc(begins_utc) <= begins_utc:
-            message = f"it would begin at {begins_utc:%Y-%m-%d %H:%M}Z, when it is time to pack already"
-            raise BadOuting("bounds.leave_by", message)
+            raise BadOuting("bounds.leave_by", f"{begins}, when it is time to pack already")
+        sun_utc = ends_of(made, begins_utc).sun_utc
+        if sun_utc is not None and sun_utc - begins_utc > _ANOTHER_DAY:
+            raise BadOuting("bounds.sun_altitude_deg", f"{begins}, when the sun is past it already")
+        if sun_utc is None and made.frames_wanted is None and bounds.leave_by is None:
+            message = (
+                "the sun does not get there within a day of the start, so nothing ends it: give leave_by or frames"
+            )
+            raise BadOuting("bounds.sun_altitude_deg", message)
 
     def _with_filters(self, made: Outing) -> Outing:
         """The filters that come nearest to the duration or the look, where the file names none."""
@@ -205,9 +219,16 @@ class _Making:
 
     def _kit(self) -> OutingKit:
         kit: KitPart = self.part.kit
+        bag, filters = self.bag if kit.bag is None else bag_as_stated(kit.bag), kit.filters or ()
+        if len(set(filters)) < len(filters):
+            raise BadOuting("kit.filters", "a filter is named twice")
+        turned = [one.name for one in bag if one.polariser is not None and one.name in filters]
+        if turned:
+            message = f"{turned[0]!r} is a polariser: it goes on before the base frame, which meters what it takes"
+            raise BadOuting("kit.filters", message)
         return OutingKit(
-            bag=self.bag if kit.bag is None else bag_as_stated(kit.bag),
-            filters=kit.filters or (),
+            bag=bag,
+            filters=filters,
             aperture=_setting(kit.aperture),
             iso=_setting(kit.iso),
             apertures=tuple(_setting(one) for one in kit.apertures),

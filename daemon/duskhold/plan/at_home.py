@@ -15,10 +15,10 @@ from duskhold.light.place import Place
 from duskhold.light.skylight import sun_illuminance_lx
 from duskhold.plan.bag import Base as BaseExposure
 from duskhold.plan.bag import Kit, Wanted, propose
-from duskhold.plan.course import BASE_GAP_S, Standing
+from duskhold.plan.course import Standing
 from duskhold.plan.decision import Drift, LightReading, SkyDrift, SteadyDrift
 from duskhold.plan.moments import begins_utc, ends_of
-from duskhold.plan.outing import BadOuting, Kind, LightStart, Outing, OutingKit
+from duskhold.plan.outing import BASE_GAP_S, BadOuting, Kind, LightStart, Outing, OutingKit
 from duskhold.plan.outlook import midnight_before, outlook, sky_of
 from duskhold.plan.series import Metered, SetUp
 from duskhold.plan.stops import Means
@@ -120,9 +120,11 @@ def _light_comes_utc(start: LightStart, kit: OutingKit, place: Place) -> datetim
     def is_past(at_s: float) -> bool:
         return sign * (sky.level(at_s) - wanted_lx) >= 0.0
 
+    if is_past(from_s):
+        return start.from_utc
     steps = [from_s + _SEARCH_STEP_S * step for step in range(_SEARCH_STEPS + 1)]
     for before_s, after_s in pairwise(steps):
-        if is_past(after_s) and not is_past(before_s):
+        if is_past(after_s):
             return midnight + timedelta(seconds=_halved(is_past, before_s, after_s))
     raise BadOuting(
         "start.light", f"within a day of {start.from_utc:%Y-%m-%d %H:%M}Z a clear sky does not come to that light"

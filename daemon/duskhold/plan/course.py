@@ -7,13 +7,11 @@ from typing import Final
 from duskhold.plan.decision import light_stops_since
 from duskhold.plan.evening_orders import scout_order
 from duskhold.plan.evening_words import Role
-from duskhold.plan.outing import Dark, Kind, Outing
+from duskhold.plan.outing import BASE_GAP_S, Dark, Kind, Outing
 from duskhold.plan.outlook import midnight_before, sky_of
 from duskhold.plan.series import FilterChange, Metered, NextFrame, NoFrame, SetUp, bracket_order, decide, next_frame
 from duskhold.plan.stops import Ends, Means, StopReason, battery_cost_percent, what_ends
 
-BASE_GAP_S: Final = 120.0
-"""Between base frames: a rate from the pixels of two frames needs two minutes or more."""
 AHEAD: Final = timedelta(hours=24)
 MOST_FRAMES: Final = 2000
 """How far a plan looks: a series that nothing ends before is told as far as this."""

@@ -20,14 +20,14 @@ from duskhold.light.skylight import sun_illuminance_lx
 from duskhold.light.skyshape import SkyShape
 from duskhold.plan import evening_words as words
 from duskhold.plan.asking import Seen, complaint, prove
-from duskhold.plan.evening_agenda import BASE_GAP_S, go_on, light_has_come
+from duskhold.plan.evening_agenda import go_on, light_has_come
 from duskhold.plan.evening_rest import deadline_utc, foretell, hold, ring, stop, view_of
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_view import View
 from duskhold.plan.evening_words import Act, Effect, Event, Fault, Role, Tell, Urgency, Word
 from duskhold.plan.known_light import KnownLight, Reference
 from duskhold.plan.moments import begins_utc, ends_of
-from duskhold.plan.outing import AfterLinkLoss, Doubt, Kind, LightStart, Outing
+from duskhold.plan.outing import BASE_GAP_S, AfterLinkLoss, Doubt, Kind, LightStart, Outing
 from duskhold.plan.series import SetUp
 from duskhold.plan.stops import Ends, StopReason
 

@@ -40,17 +40,11 @@ from duskhold.plan.series import (
     wider,
     without_hands,
 )  # fmt: skip
-from duskhold.plan.stops import StopReason, what_ends
+from duskhold.plan.stops import NO_DARKS_AFTER, StopReason, what_ends
 
-BASE_GAP_S: Final = 120.0
-"""Between base frames: a rate from the pixels of two frames needs two minutes or more."""
 LATE_S: Final = 900.0
 """A start missed by more than this is a person's decision."""
 _ROUNDS = 32
-_NO_DARKS_AFTER = (
-    StopReason.LEFT_BY_PERSON, StopReason.LEAVE_BY, StopReason.FAULT, StopReason.BATTERY_RESERVE,
-    StopReason.DISK_RESERVE, StopReason.PICTURE_FAULTS,
-)  # fmt: skip
 
 Duty = Callable[[State], list[Effect] | None]
 
@@ -311,7 +305,7 @@ def _fall_back(state: State, request: Request) -> list[Effect]:
 def _darks(state: State) -> list[Effect] | None:
     """Dark frames after the series, when there is time and power for them; None when there are none to take."""
     outing = state.outing
-    if outing.dark is not Dark.AFTER or state.stop in _NO_DARKS_AFTER or not state.longest_open_s:
+    if outing.dark is not Dark.AFTER or state.stop in NO_DARKS_AFTER or not state.longest_open_s:
         return None
     if state.darks_left is None:
         state.darks_left = outing.darks_after

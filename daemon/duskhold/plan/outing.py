@@ -17,6 +17,8 @@ from duskhold.plan.lean import UPRIGHT, Lean
 from duskhold.plan.limits import Limits
 
 DARKS_AFTER: Final = 2
+BASE_GAP_S: Final = 120.0
+"""Between base frames: a rate from the pixels of two frames needs two minutes or more."""
 
 
 class BadOuting(ValueError):

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
+from typing import Final
 
 from duskhold.plan.outing import Dark, Outing
 
@@ -24,6 +25,13 @@ class StopReason(StrEnum):
     IN_DOUBT = "in_doubt"
     PICTURE_FAULTS = "picture_faults"
     FAULT = "fault"
+
+
+NO_DARKS_AFTER: Final = (
+    StopReason.LEFT_BY_PERSON, StopReason.LEAVE_BY, StopReason.FAULT, StopReason.BATTERY_RESERVE,
+    StopReason.DISK_RESERVE, StopReason.PICTURE_FAULTS,
+)  # fmt: skip
+"""Ends of a series after which no dark frames are taken, however short."""
 
 
 @dataclass(frozen=True, slots=True)

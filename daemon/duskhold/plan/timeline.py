@@ -16,7 +16,7 @@ from duskhold.plan.decision import CurveDrift, SkyDrift
 from duskhold.plan.evening_words import Role
 from duskhold.plan.outing import Dark, Kind, Outing
 from duskhold.plan.outlook import midnight_before, sky_of
-from duskhold.plan.stops import Ends, StopReason, what_ends
+from duskhold.plan.stops import NO_DARKS_AFTER, Ends, StopReason, what_ends
 
 _CLOSE_S: Final = 3.0 * 3600.0
 """So long the clear sky's curve has a knot every quarter of a minute: within 1e-4 stop of it."""
@@ -85,6 +85,8 @@ def _take_darks(outing: Outing, standing: Standing, course: Course) -> StopReaso
     longest_s = max((standing.longest_s, *(frame.open_s for frame in course.frames)))
     if outing.dark is not Dark.AFTER or longest_s == 0.0 or outing.want.kind is Kind.WATCH:
         return None
+    if course.stop.reason in NO_DARKS_AFTER:
+        return course.stop.reason
     ends = Ends(pack_utc=standing.ends.pack_utc)
     for n in range(1, wanted + 1):
         short = what_ends(outing, ends, course.means, 0, course.free_utc, longest_s)
