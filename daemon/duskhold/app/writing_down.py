@@ -49,9 +49,10 @@ def write_down_since(station: Station, since_utc: datetime, earlier: Sequence[Fr
     settings = station.settings
     fresh = [frame for frame in station.journal.frames(_MOST_FRAMES) if frame.written.utc >= since_utc]
     fresh = [frame for frame in fresh if frame.asked.camera == station.camera]
+    own = [frame for frame in earlier if station.journal.frame(frame.asked.frame_id) is not None]
     place = None if settings.place is None else settings.place.place()
     try:
-        write_down(station.folders, sorted([*earlier, *fresh], key=lambda frame: frame.written.utc), place)
+        write_down(station.folders, sorted([*own, *fresh], key=lambda frame: frame.written.utc), place)
     except OSError as error:
         return [f"the record of the day could not be written ({error}); `duskhold report` does it later"]
     return []

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack
 from datetime import timedelta
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
@@ -78,9 +78,13 @@ def run(args: argparse.Namespace) -> Answer:
         station = stack.enter_context(at_station(camera, settings, folders))
         watch = watch_of(countdown, caught)
         earlier = settle_the_past(station, watch)
-        notices = station.link.state()["notices"]
+        notices = cast(list[str], station.link.state()["notices"])
+        began_utc = now_utc()
         frame = _expose(args, station, watch, countdown, caught)
         countdown.clear()
+        from duskhold.app.writing_down import write_down_since  # only now: what it imports would delay the opening
+
+        notices = [*notices, *write_down_since(station, began_utc, earlier)]
     body = frame_record(frame) | {"notices": notices, "earlier": [frame_record(one) for one in earlier]}
     status = status_after(caught, frame_status(body))
     return Answer(body, status, partial(show_frame, body, zone_of(settings)))
@@ -163,6 +167,7 @@ def _wait_for(args: argparse.Namespace, early_s: float, countdown: Countdown, ca
 
 def _command(args: argparse.Namespace, station: "Station") -> "tuple[ShutterCommand | Refused, dict[str, object]]":
     """The order as it is authorized now, and the reasoning of a time that is computed for this very opening."""
+    from duskhold.app.ordering import known_latency
     from duskhold.faces.solve import ask, decide
     from duskhold.faces.solve_answer import recorded_body
     from duskhold.plan.command import FrameId, authorize, authorize_hold
@@ -175,7 +180,8 @@ def _command(args: argparse.Namespace, station: "Station") -> "tuple[ShutterComm
         return authorize_hold(frame_id, args.seconds, limits), {"asked": {"for_s": args.seconds}}
     question = ask(args, opens_utc=now + timedelta(seconds=LEAD_S))
     decision = decide(question)
-    return authorize(frame_id, decision, limits, now), recorded_body(question, decision)
+    reasoning = recorded_body(question, decision, known_latency(station).sigma_s)
+    return authorize(frame_id, decision, limits, now), reasoning
 
 
 def show_frame(body: dict[str, Any], zone: "tzinfo | None") -> None:
