@@ -71,6 +71,7 @@ def test_the_bag(capsys: Capture) -> None:
     assert strong["stops"] == pytest.approx(9.966, abs=0.001) and strong["infrared"] == "browns foliage"
     assert strong["sigma_stops"] == pytest.approx(0.575, abs=0.01) and strong["reason"]
     assert light["stops_rgb"] is None and polariser["polariser"]
+    assert polariser["sigma_stops"] == 0.2  # 1.3 to 2 stops are quoted: half the range over the root of three
     assert "before the base frame" in body["caution"]
     assert cli.main(["filters"]) == 0
     assert "label only" in capsys.readouterr().out
@@ -93,8 +94,9 @@ def test_a_filter_is_measured_kept_and_used(capsys: Capture, tmp_path: Path) -> 
     assert listed["sigma_stops"] < 0.03
     metered = ("--metered", "2026-10-14T17:20:00Z", "--opens", "2026-10-14T17:20:00Z")
     assert cli.main(["solve", "--base", "1/4", "--filters", "strong", "--rate", "0", *metered, "--json"]) == 0
-    plain_s = json.loads(capsys.readouterr().out)["plain_s"]
-    assert plain_s == pytest.approx(0.25 * 2.0 ** stops["green"])
+    solved = json.loads(capsys.readouterr().out)
+    assert solved["plain_s"] == pytest.approx(0.25 * 2.0 ** stops["green"])
+    assert solved["budget"]["filter"] == listed["sigma_stops"] < 0.03
     assert cli.main(["filters", *words]) == 3  # nothing that is there is replaced
     capsys.readouterr()
 

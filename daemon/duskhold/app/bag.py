@@ -23,6 +23,8 @@ from duskhold.plan.budget import MEASURED_FILTER_SIGMA_STOPS, filter_sigma_stops
 from duskhold.plan.stamp import utc_from, utc_text
 
 MEASUREMENT = "measurement.json"
+POLARISER_SIGMA_STOPS = 0.2
+"""Of a polariser that nobody measured: 1.3 to 2 stops are quoted, common practice, no source."""
 FORMAT = 1
 
 
@@ -105,7 +107,7 @@ def calibration_body(one: Calibration) -> dict[str, Any]:
 def _in_bag(one: FilterSettings, measured: Calibration | None) -> BagFilter:
     polariser = "its loss is a constant; fit it before the base frame" if one.polariser else None
     glass = one.filter()
-    label_sigma = filter_sigma_stops(parse_filter(one.label))
+    label_sigma = POLARISER_SIGMA_STOPS if one.polariser else filter_sigma_stops(parse_filter(one.label))
     sigma = MEASURED_FILTER_SIGMA_STOPS if one.measured_stops else label_sigma
     known = BagFilter(one.name, glass, sigma, one.measured_on, one.infrared, polariser)
     if measured is None or (one.measured_stops and _day(one.measured_on) > measured.measured_utc.date()):

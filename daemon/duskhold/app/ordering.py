@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from duskhold.app.bodies import NOT_LEARNT, latency_of
+from duskhold.app.bodies import NOT_LEARNT, Latency, latency_of
 from duskhold.app.exposing import Order
 from duskhold.app.station import Station
 from duskhold.frames.store import Role
@@ -20,8 +20,7 @@ def order_of(
 
     Raises `HolderSilent` or `ProfileDamaged`.
     """
-    identity = station.identity()
-    latency = NOT_LEARNT if identity is None else latency_of(station.folders, identity)
+    latency = known_latency(station)
     open_s, cap_s = command.open_s, command.cap_s
     if mark is not None:
         open_s, cap_s = mark.true_value, max(cap_s, mark.true_value)
@@ -37,3 +36,9 @@ def order_of(
         latency_sigma_s=latency.sigma_s,
         decision=decision,
     )
+
+
+def known_latency(station: Station) -> Latency:
+    """What has been learnt of this body's latency. Raises `HolderSilent` or `ProfileDamaged`."""
+    identity = station.identity()
+    return NOT_LEARNT if identity is None else latency_of(station.folders, identity)

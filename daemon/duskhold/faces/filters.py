@@ -1,6 +1,8 @@
 """`duskhold filters`: the bag as it was measured; `measure` a filter from three frames; `check` one against a pair."""
 
 import argparse
+import shutil
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -85,12 +87,15 @@ def _show_bag(bag: "tuple[BagFilter, ...]", caution: str | None) -> None:
     rows = []
     for one in bag:
         rgb = "" if one.glass.stops_rgb is None else " / ".join(f"{each:.2f}" for each in one.glass.stops_rgb)
-        told = "label only" if one.measured_on is None and not rgb else f"measured {one.measured_on or ''}".strip()
+        is_measured = one.measured_on is not None or rgb
+        told = f"measured {one.measured_on or ''}".strip() if is_measured else "label only"
         notes = "; ".join(note for note in (told, one.infrared, one.polariser) if note)
         rows.append([one.name, f"{one.glass.stops:.2f}", f"±{one.sigma_stops:.2f}", rgb, notes])
     wording.print_table("The filter bag", ("name", "stops", "", "red / green / blue", ""), rows)
     if caution:
-        print(f"  {caution}")
+        print(
+            textwrap.fill(caution, shutil.get_terminal_size().columns - 1, initial_indent="  ", subsequent_indent="  ")
+        )
 
 
 def _measure(args: argparse.Namespace, settings: "Settings") -> Answer:

@@ -260,7 +260,7 @@ def _hold(wish: Wish, post: Post, before: Before) -> "tuple[Outcome, Question]":
     """Decide for the opening as it is now, and hold; what cannot be finished is not opened."""
     from duskhold.app.dialling import dialled
     from duskhold.app.exposing import expose, refuse, refuse_command
-    from duskhold.app.ordering import order_of
+    from duskhold.app.ordering import known_latency, order_of
     from duskhold.app.readiness import unproven
     from duskhold.faces.solve import decide
     from duskhold.faces.solve_answer import recorded_body
@@ -271,7 +271,8 @@ def _hold(wish: Wish, post: Post, before: Before) -> "tuple[Outcome, Question]":
     station, now = post.station, now_utc()
     course, question = _question(wish, before.seen, now + timedelta(seconds=_LEAD_S))
     decision = decide(question)
-    reasoning = recorded_body(question, decision) | _told(wish, before) | {"light": course.body()}
+    sure = known_latency(station).sigma_s
+    reasoning = recorded_body(question, decision, sure) | _told(wish, before) | {"light": course.body()}
     frame_id = FrameId(mint_frame_id(now, secrets.token_hex(2)))
     command = authorize(frame_id, decision, station.settings.limits.exposure(), now)
     if isinstance(command, Refused):

@@ -42,14 +42,22 @@ class Ending:
 
 
 def ending_of(
-    question: "Question", decision: "ExposureDecision", from_bag: bool, tolerance_stops: float | None = None
+    question: "Question",
+    decision: "ExposureDecision",
+    from_bag: bool,
+    tolerance_stops: float | None = None,
+    latency_sigma_s: float | None = None,
 ) -> Ending:
-    """Work out what belongs to a decision; `from_bag` offers other filters too. A third of a stop is tolerated."""
-    from duskhold.plan.budget import TOLERANCE_STOPS, budget_of
+    """Work out what belongs to a decision; `from_bag` offers other filters too. A third of a stop is tolerated.
+
+    `latency_sigma_s` is that of the body where it has been timed.
+    """
+    from duskhold.plan.budget import LATENCY_SIGMA_S, TOLERANCE_STOPS, budget_of
     from duskhold.plan.outlook import outlook
 
     forecast = outlook(question.drift, question.metered_utc, question.opens_utc)
-    budget = budget_of(decision, question.drift, question.filters)
+    latency_s = LATENCY_SIGMA_S if latency_sigma_s is None else latency_sigma_s
+    budget = budget_of(decision, question.drift, question.filters, latency_s, filter_sigma_of(question))
     tolerated = TOLERANCE_STOPS if tolerance_stops is None else tolerance_stops
     meant_stops = question.settings.lean.lean().stops(decision.rate_stops_per_min)
     return Ending(
@@ -81,18 +89,22 @@ def whole_body(
     }
 
 
-def recorded_body(question: "Question", decision: "ExposureDecision") -> dict[str, object]:
+def recorded_body(
+    question: "Question", decision: "ExposureDecision", latency_sigma_s: float | None = None
+) -> dict[str, object]:
     """What a frame's record has of a decision; the ways out of what is not opened are looked for in the bag too."""
-    body = whole_body(question, decision, ending_of(question, decision, bool(question.bag)), None)
+    ending = ending_of(question, decision, bool(question.bag), latency_sigma_s=latency_sigma_s)
     fitted = {"filters": [one.label for one in question.filters], "filter_stops": question.filter.stops}
-    return body | fitted | {"filter_sigma_stops": filter_sigma_of(question)}
+    sigma = {"filter_sigma_stops": filter_sigma_of(question)}
+    return whole_body(question, decision, ending, None) | fitted | sigma
 
 
 def filter_sigma_of(question: "Question") -> float:
-    """How well the filters that are fitted are known, in stops."""
+    """How well the filters that are fitted are known, in stops: as the bag has them, else by their labels."""
     from duskhold.plan.budget import filter_sigma_stops
 
-    return math.hypot(*(filter_sigma_stops(each) for each in question.filters))
+    known = {one.name: one.sigma_stops for one in question.bag}
+    return math.hypot(*(known.get(each.label, filter_sigma_stops(each)) for each in question.filters))
 
 
 def trend_body(trend: "Trend") -> dict[str, object]:

@@ -47,9 +47,16 @@ class Budget:
 
 
 def budget_of(
-    decision: ExposureDecision, drift: Drift, filters: Sequence[Filter], latency_sigma_s: float = LATENCY_SIGMA_S
+    decision: ExposureDecision,
+    drift: Drift,
+    filters: Sequence[Filter],
+    latency_sigma_s: float = LATENCY_SIGMA_S,
+    filter_sigma: float | None = None,
 ) -> Budget | None:
-    """The budget of a decision; None when there is no open time."""
+    """The budget of a decision; None when there is no open time.
+
+    `filter_sigma` is how well the filters are known together, in stops, where a bag tells; else their labels do.
+    """
     if decision.open_s is None:
         return None
     closes_s = decision.delay_s + decision.open_s
@@ -57,7 +64,7 @@ def budget_of(
     return Budget(
         reading=math.hypot(read, _metering_sigma(drift, decision.reading.metered_utc)),
         rate=change,
-        filter=math.sqrt(math.fsum(filter_sigma_stops(each) ** 2 for each in filters)),
+        filter=math.hypot(*map(filter_sigma_stops, filters)) if filter_sigma is None else filter_sigma,
         latency=latency_sigma_s / decision.open_s / math.log(2.0),
     )
 
