@@ -238,6 +238,8 @@ LINES = [
     (WHOLE + "  longest_s: 20\n  shortest_s: 30\n", 15, "bounds.shortest_s"),
     (WHOLE + "  longest_s: 2000\n", 14, "bounds.longest_s"),
     (changed("base: 1/8", "first_s: 400\n").replace("frames: 5", "longest_s: 300"), 7, "want.first_s"),
+    (changed("base: 1/8", "base: 1/8\n  duration_s: 300") + "  longest_s: 240\n", 8, "want.duration_s"),
+    (changed("base: 1/8", "base: 1/8\n  duration_s: 4000"), 8, "want.duration_s"),
     (WHOLE + "prompts:\n  fallback: aperture\n", 15, "prompts.fallback"),
     (WHOLE + "  leave_by: {at: 2026-03-20T17:00:00Z}\n", 14, "bounds.leave_by"),
     (WHOLE + "  leave_by: {at: 2026-03-20T18:05:00Z}\n", 14, "bounds.leave_by"),

@@ -114,12 +114,12 @@ def test_a_winter_causeway(capsys: Capture, tmp_path: Path) -> None:
 def test_the_table_fits_a_terminal(capsys: Capture) -> None:
     assert cli.main(["plan", str(OUTINGS / "dusk-one-tone.yaml"), "--battery", "60"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert max(len(line.rstrip()) for line in lines) <= 85
+    assert max(len(line.rstrip()) for line in lines) <= 80
     text = "\n".join(lines)
     assert lines[0] == "Dusk at Polvarrow Quay, 50.2° N 4.1° W"
     assert "told: take off six, fit three" in text
-    assert "the next would be longer than 4:00.0" in text
-    assert "Frames: 25 without dark frames in the camera, 12 with them (here: after the series)." in text
+    assert "next would be longer than 4:00.0" in text
+    assert "Frames: 25 without in-camera darks, 12 with (here: after the series)." in text
     assert "Pack from 19:48:00 UTC, be gone by 20:00:00 UTC." in text
     assert "Battery at the end 39." in text
     assert lines[-1].endswith("before this plan.")

@@ -17,6 +17,7 @@ from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.course import Standing
 from duskhold.plan.decision import LightReading, SteadyDrift
 from duskhold.plan.evening_words import Role
+from duskhold.plan.lean import Lean
 from duskhold.plan.outing import (
     Base,
     Bounds,
@@ -191,6 +192,11 @@ def test_a_share_of_the_fade_let_through(share: float, bare_s: float) -> None:
     metered = Metered(LightReading(30.0 / 2.0**6.1, home.opens_utc), home.metered.drift)
     found = decide(outing, replace(home.set_up, filters=()), metered, utc("19:14:20", "2026-03-20"))
     assert found.plain_s * 2.0**9.09 == pytest.approx(bare_s, rel=0.01)
+
+
+def test_a_first_frame_of_a_chosen_time_is_that_long_whichever_way_one_leans() -> None:
+    outing = replace(port_ellary(), lean=Lean(dusk_longer_stops=0.3))
+    assert plan_timeline(outing, standing_at_home(outing)).frames[0].open_s == pytest.approx(30.0, rel=0.001)
 
 
 # Story 6: the order of a bracket

@@ -1,5 +1,6 @@
 """No planned frame passes a bound, whatever the outing: shortest, longest, sun, time to pack, battery, disk."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
@@ -55,25 +56,31 @@ def outings(draw: st.DrawFn) -> Outing:
         darks_after=draw(st.integers(1, 4)),
         costs=Costs(
             storing_s=draw(st.floats(0.0, 30.0)),
-            battery_percent_per_min=draw(st.floats(0.0, 5.0)),
             disk_bytes=draw(st.integers(0, 300_000_000)),
         ),
     )
 
 
-def planned(outing: Outing, rate: float, battery: float, free: int) -> Timeline:
-    means = Means(battery, free, outing.costs.battery_percent_per_min)
-    return plan_timeline(outing, standing_at_home(outing, SteadyDrift(rate), means))
+def planned(outing: Outing, rate: float, means: Means, sun_min: float | None = None) -> Timeline:
+    home = standing_at_home(outing, SteadyDrift(rate), means)
+    sun_utc = None if sun_min is None else START + timedelta(minutes=sun_min)
+    return plan_timeline(outing, replace(home, ends=replace(home.ends, sun_utc=sun_utc)))
 
 
 @settings(max_examples=60, deadline=None)
-@given(outings(), st.floats(-0.4, 0.4), st.floats(0.0, 100.0), st.integers(0, 20_000_000_000))
-def test_no_frame_passes_a_bound(outing: Outing, rate: float, battery: float, free: int) -> None:
-    plan = planned(outing, rate, battery, free)
-    bounds, pack_utc = outing.bounds, plan.standing.ends.pack_utc
+@given(
+    outings(),
+    st.floats(-0.4, 0.4),
+    st.builds(Means, st.floats(10.0, 100.0), st.integers(400_000_000, 20_000_000_000), st.floats(0.0, 5.0)),
+    st.none() | st.floats(5.0, 200.0),
+)
+def test_no_frame_passes_a_bound(outing: Outing, rate: float, means: Means, sun_min: float | None) -> None:
+    plan = planned(outing, rate, means, sun_min)
+    bounds, pack_utc, sun_utc = outing.bounds, plan.standing.ends.pack_utc, plan.standing.ends.sun_utc
     assert pack_utc is not None
     for frame in plan.frames:
         assert bounds.shortest_s <= frame.open_s <= bounds.longest_s
+        assert sun_utc is None or frame.closes_utc <= sun_utc
     for frame in (*plan.frames, *plan.darks):
         assert frame.ready_utc <= pack_utc
         assert frame.battery_percent is not None
@@ -88,7 +95,7 @@ def test_no_frame_passes_a_bound(outing: Outing, rate: float, battery: float, fr
 @settings(max_examples=40, deadline=None)
 @given(outings(), st.floats(-0.4, 0.4))
 def test_one_thing_at_a_time(outing: Outing, rate: float) -> None:
-    plan = planned(outing, rate, 100.0, 10**12)
+    plan = planned(outing, rate, Means(100.0, 10**12))
     in_order = sorted((*plan.others, *plan.frames, *plan.darks), key=lambda frame: frame.opens_utc)
     for before, after in pairwise(in_order):
         assert after.opens_utc >= before.ready_utc

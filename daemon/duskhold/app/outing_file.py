@@ -112,6 +112,7 @@ class _Making:
             limits=self.settings.limits.exposure(),
             lean=self.settings.lean.lean(),
         )
+        self._check_duration(made.bounds)
         self._check_end(made)
         return self._with_filters(made)
 
@@ -135,6 +136,12 @@ class _Making:
             raise BadOuting("kit.filters", "is missing: name those to fit first ([] for none), or give want.duration_s")
         elif part.kit.filters is None and want.first_s is not None:
             raise BadOuting("kit.filters", "is missing: first_s is held behind the filters of the start ([] for none)")
+
+    def _check_duration(self, bounds: Bounds) -> None:
+        wanted_s = self.part.want.duration_s
+        if wanted_s is not None and not bounds.shortest_s <= wanted_s <= bounds.longest_s:
+            message = f"{wanted_s:g} s is not within bounds, {bounds.shortest_s:g} to {bounds.longest_s:g} s"
+            raise BadOuting("want.duration_s", message)
 
     def _check_end(self, made: Outing) -> None:
         bounds = made.bounds

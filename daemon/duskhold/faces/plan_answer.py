@@ -115,11 +115,11 @@ def stop_line(planned: Planned) -> str:
         return "nothing ends it as far as a plan looks"
     said = {
         StopReason.FRAMES_DONE: "all frames are taken",
-        StopReason.LEAVE_BY: "the next would not be over when it is time to pack",
-        StopReason.SUN_ALTITUDE: f"the next would end past {wording.degrees(bounds.sun_altitude_deg or 0.0)} of sun",
-        StopReason.LONGEST_FRAME: f"the next would be longer than {wording.duration(bounds.longest_s)}",
-        StopReason.SHORTEST_FRAME: f"the next would be shorter than {wording.duration(bounds.shortest_s)}",
-        StopReason.LIGHT_NEVER_SUFFICES: "the next could never be finished",
+        StopReason.LEAVE_BY: "next would run into the time to pack",
+        StopReason.SUN_ALTITUDE: f"next would end past {wording.degrees(bounds.sun_altitude_deg or 0.0)} of sun",
+        StopReason.LONGEST_FRAME: f"next would be longer than {wording.duration(bounds.longest_s)}",
+        StopReason.SHORTEST_FRAME: f"next would be shorter than {wording.duration(bounds.shortest_s)}",
+        StopReason.LIGHT_NEVER_SUFFICES: "next could never be finished",
         StopReason.BATTERY_RESERVE: f"the battery's reserve of {bounds.battery_reserve_percent:g} % begins",
         StopReason.DISK_RESERVE: "the disk's reserve begins",
     }

@@ -78,10 +78,8 @@ def _prompt_rows(prompt: "PlannedPrompt") -> Iterator[Row]:
 def _sums(planned: Planned, zone: tzinfo | None) -> Iterator[str]:
     outing, timeline = planned.outing, planned.timeline
     left, begins_utc = timeline.frames_left, timeline.standing.opens_utc
-    yield (
-        f"Frames: {left.without} without dark frames in the camera, {left.in_camera_dark} with them "
-        f"(here: {_DARKS[outing.dark]})."
-    )
+    counts = f"{left.without} without in-camera darks, {left.in_camera_dark} with"
+    yield f"Frames: {counts} (here: {_DARKS[outing.dark]})."
     yield f"All done {_clock(timeline.done_utc, zone)}."
     leave = outing.bounds.leave_by
     if leave is not None:

@@ -130,7 +130,8 @@ class Want:
 
     With `base`, base frames are taken first and their tone is kept. With `first_s` the first frame is held so long
     behind the filters of the start, and its tone is kept. `make_up_share` is the share of the fade that is made up
-    (1 keeps the tone). `steps` of a bracket are in stops, in any order. `every_s` is between frames of a watch.
+    (1 keeps the tone). `steps` of a bracket are in stops, in any order. `between_s` is from a frame's closing, or the
+    end of its in-camera dark frame, to the next opening, storing included. `every_s` is between frames of a watch.
     """
 
     kind: Kind
