@@ -11,16 +11,17 @@ from datetime import datetime
 from pathlib import Path
 
 from duskhold.app.exposing import Order, Watch, expose
+from duskhold.app.picture_choice import picture_among
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
 from duskhold.camera.words import meaning
-from duskhold.frames.measure import MeasureError
+from duskhold.frames.measure import WHOLE, Area, MeasureError
 from duskhold.frames.picture import Picture
 from duskhold.frames.picture_file import PictureUnread, read_picture
 from duskhold.frames.reading import (
     AreaLevel,
     Weights,
-    area_weights,
+    chosen_weights,
     measure_area,
     reading_of,
     without_lamps,
@@ -37,7 +38,6 @@ from duskhold.shutter.holder_link import HolderRefused, HolderSilent
 from duskhold.shutter.report import Kind
 
 CAP_MARGIN_S = 5.0
-_DEVELOPED = (".jpg", ".jpeg")
 
 
 class BaseFailed(Exception):
@@ -137,13 +137,13 @@ def take_at_dial(station: Station, role: Role, watch: Watch) -> Taken:
     return _read(outcome, dial, mark.true_value)
 
 
-def see(bases: Sequence[Taken]) -> tuple[tuple[Seen, ...], Weights]:
+def see(bases: Sequence[Taken], chosen: Area | Path = WHOLE) -> tuple[tuple[Seen, ...], Weights]:
     """The levels of base frames over one area of all of them, without lamps and what moves; and that area.
 
-    Raises `MeasureError`.
+    `chosen` is a rectangle or a weight map. Raises `MeasureError`, `OSError`.
     """
     newest = bases[-1].picture
-    weights = without_lamps(newest, area_weights(newest))
+    weights = without_lamps(newest, chosen_weights(newest, chosen))
     for earlier in bases[:-1]:
         if earlier.picture.small.shape == newest.small.shape:
             weights = without_sparkle(earlier.picture, newest, weights)
@@ -173,10 +173,10 @@ def against(base: Seen, weights: Weights, outcome: Outcome) -> dict[str, object]
 
 def picture_of(outcome: Outcome) -> Path:
     """The frame's raw file, or its JPEG where there is no raw. Raises `BaseFailed`."""
-    paths = [Path(str(file["path"])) for file in outcome.files]
-    if not paths:
+    path = picture_among(outcome.files)
+    if path is None:
         raise BaseFailed(f"no picture of frame {outcome.frame_id} came home")
-    return min(paths, key=lambda path: (path.suffix.lower() in _DEVELOPED, path.name))
+    return path
 
 
 def opened_utc_of(outcome: Outcome) -> datetime:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from duskhold.app.evening_run import Gone, Place, Taken, frames_of
 from duskhold.app.hearing import view_body
 from duskhold.app.record import frame_record
-from duskhold.app.writing_down import write_down
 from duskhold.journal.journal import Journal
 
 if TYPE_CHECKING:
@@ -64,6 +63,8 @@ def story_of(place: Place, taken: Taken, gone: Gone, journal: Journal) -> Story:
 
 
 def _write_down(place: Place, taken: Taken, frames: list[Frame]) -> str | None:
+    from duskhold.app.writing_down import write_down  # heavy, and the evening is over now
+
     try:
         write_down(place.own, frames, taken.outing.place)
     except OSError as error:

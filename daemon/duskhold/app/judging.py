@@ -26,6 +26,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
+from duskhold.frames.gauge import PATIENCE_S, Gauged, Gauging
 from duskhold.frames.measure import WHOLE, Area
 from duskhold.frames.shooting import focal_length_mm
 from duskhold.frames.standards import FrameLimits, Rig
@@ -133,6 +134,15 @@ class Judge:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._worker.__exit__(kind, error, trace)
+
+    def hold_to(self, standards: Standards) -> None:
+        """From the next frame on, such as once a base frame tells the focal length."""
+        self._standards = standards
+
+    def gauge(self, picture: Path, base: Path | None) -> Gauged:
+        """The level of any frame over the base frame's area. Raises `MeasuringFailed`."""
+        question = Gauging(str(picture), None if base is None else str(base))
+        return Gauged(**self._worker.ask(question, PATIENCE_S))
 
     def look_ahead(self, base: Path) -> None:
         """Read the base frame now, without waiting for it."""

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from duskhold.app.one import fit
+from pathlib import Path
+
 from duskhold.app.station import Station
+from duskhold.camera.hand import write_fitted
 from duskhold.light.filters import Filter
 from duskhold.plan.evening_words import Tell, Word
 from duskhold.plan.outing import Outing
@@ -15,7 +17,7 @@ class SimulatedHand:
     """Hears what the evening tells; `fitted` is what it holds to be fitted at first."""
 
     def __init__(self, station: Station, outing: Outing, fitted: tuple[str, ...]) -> None:
-        self._station, self._outing = station, outing
+        self._file, self._outing = Path(str(station.simulation["fitted_file"])), outing
         self._fitted = fitted
         self._asked: tuple[str, ...] | None = None
         self._fit()
@@ -38,11 +40,11 @@ class SimulatedHand:
 
     def leave(self) -> None:
         """As it was before the evening."""
-        fit(self._station, None)
+        write_fitted(self._file, None)
 
     def _fit(self) -> None:
         glass = _CAP if self._fitted == (_CAP.label,) else self._outing.kit.glass(self._fitted)
-        fit(self._station, glass)
+        write_fitted(self._file, glass)
 
 
 def _names(given: object) -> tuple[str, ...]:

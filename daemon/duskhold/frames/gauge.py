@@ -1,26 +1,24 @@
-"""The level of one picture over an evening's area, in a process of its own at the lowest priority.
-
-    python -m duskhold.frames.gauge PICTURE [BASE]
-
-The area is that of the base frame, without its lamps, so that every frame of an evening is measured over the same
-one. One line of JSON on standard output; a picture of a large sensor fills much memory, which goes with the process.
-"""
+"""The level of one picture over an evening's area: that of its base frame without lamps, for every frame the same."""
 
 from __future__ import annotations
 
-import json
-import subprocess
-import sys
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from duskhold.frames.worker import step_back
+if TYPE_CHECKING:
+    from duskhold.frames.findings import BaseMemory
 
 PATIENCE_S = 50.0
+"""An evening that waits longer for a level takes the frame for a picture fault."""
 
 
-class GaugeFailed(Exception):
-    """The picture could not be measured."""
+@dataclass(frozen=True, slots=True)
+class Gauging:
+    """A question to the measuring process: the level of the picture `gauge` over the area of `base`, or its own."""
+
+    gauge: str
+    base: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,26 +30,8 @@ class Gauged:
     at_least: bool
 
 
-def gauge_apart(picture: Path, base: Path | None, patience_s: float = PATIENCE_S) -> Gauged:
-    """Measured in its own process, which is ended after so long. Raises `GaugeFailed`."""
-    line = [sys.executable, "-m", "duskhold.frames.gauge", str(picture), *([] if base is None else [str(base)])]
-    try:
-        done = subprocess.run(
-            line, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=patience_s, start_new_session=True
-        )
-    except subprocess.TimeoutExpired:
-        raise GaugeFailed(f"measuring {picture.name} took more than {patience_s:.0f} s") from None
-    if done.returncode != 0 or not done.stdout:
-        last = (done.stderr.strip().splitlines() or ["no word of why, perhaps for want of memory"])[-1]
-        raise GaugeFailed(f"measuring {picture.name} ended with {done.returncode}: {last}")
-    answer = json.loads(done.stdout)
-    if "error" in answer:
-        raise GaugeFailed(str(answer["error"]))
-    return Gauged(**answer)
-
-
-def gauge(picture_path: Path, base_path: Path | None) -> Gauged:
-    """The level over the base frame's area, or over the picture's own where they are not alike.
+def gauge(question: Gauging, memory: BaseMemory) -> Gauged:
+    """The level; over the picture's own area where the base frame is not of its size.
 
     Raises `PictureUnread`, `MeasureError` or `OSError`.
     """
@@ -59,10 +39,10 @@ def gauge(picture_path: Path, base_path: Path | None) -> Gauged:
     from duskhold.frames.picture_file import read_picture
     from duskhold.frames.reading import area_weights, measure_area, without_lamps
 
-    picture = read_picture(picture_path)
+    picture = read_picture(Path(question.gauge))
     weights = without_lamps(picture, area_weights(picture))
-    if base_path is not None:
-        base = read_picture(base_path)
+    if question.base is not None:
+        base, _ = memory.base(Path(question.base))
         if base.small.shape == picture.small.shape:
             weights = without_lamps(base, area_weights(base))
     try:
@@ -70,22 +50,3 @@ def gauge(picture_path: Path, base_path: Path | None) -> Gauged:
     except NoLight:
         return Gauged(0.0, 1.0, False)
     return Gauged(level.rgb[1] / picture.mid_tone, level.sigma_stops, level.at_least)
-
-
-def main() -> None:
-    """Answer for the pictures on the command line; what is wrong with them is an answer too."""
-    step_back()
-    from duskhold.frames.measure import MeasureError
-    from duskhold.frames.picture_file import PictureUnread
-
-    paths = [Path(word) for word in sys.argv[1:]]
-    answer: dict[str, object]
-    try:
-        answer = asdict(gauge(paths[0], paths[1] if len(paths) > 1 else None))
-    except (PictureUnread, MeasureError, OSError) as error:
-        answer = {"error": str(error)}
-    sys.stdout.write(json.dumps(answer, allow_nan=False) + "\n")
-
-
-if __name__ == "__main__":
-    main()

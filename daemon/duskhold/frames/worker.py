@@ -20,6 +20,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
+from duskhold.frames.gauge import Gauging, gauge
+
 if TYPE_CHECKING:
     from duskhold.frames.findings import BaseMemory
 
@@ -86,9 +88,9 @@ class Worker:
             self._say(question)
             self._owed += 1
 
-    def ask(self, question: Question) -> dict[str, Any]:
-        """The answer. Raises `MeasuringFailed`."""
-        ends_s = time.monotonic() + PATIENCE_S
+    def ask(self, question: Question | Gauging, patience_s: float | None = None) -> dict[str, Any]:
+        """The answer. Raises `MeasuringFailed`; a process that takes longer than `patience_s` is ended."""
+        ends_s = time.monotonic() + (PATIENCE_S if patience_s is None else patience_s)
         try:
             self._say(question)
             while self._owed:
@@ -102,7 +104,7 @@ class Worker:
         assert isinstance(answer, dict)
         return answer
 
-    def _say(self, question: Question) -> None:
+    def _say(self, question: Question | Gauging) -> None:
         if self._process is None or self._process.poll() is not None:
             self._end()
             self._process = subprocess.Popen(
@@ -121,7 +123,7 @@ class Worker:
         assert self._process is not None and self._process.stdout is not None
         if not select.select([self._process.stdout], [], [], max(0.0, ends_s - time.monotonic()))[0]:
             self._end()
-            raise MeasuringFailed("measuring_slow", f"Measuring took more than {PATIENCE_S:.0f} s.")
+            raise MeasuringFailed("measuring_slow", "Measuring took too long.")
         line = self._process.stdout.readline()
         if not line:
             raise EOFError
@@ -159,13 +161,16 @@ def step_back() -> None:
 def answer_to(line: str, memory: BaseMemory) -> dict[str, Any]:
     """The answer to one line; what is wrong with the pictures is an answer too."""
     from duskhold.frames.findings import compare_files
+    from duskhold.frames.measure import MeasureError
     from duskhold.frames.picture_file import PictureUnread
 
     asked = json.loads(line)
-    asked["area"] = tuple(asked["area"])
     try:
+        if "gauge" in asked:
+            return asdict(gauge(Gauging(**asked), memory))
+        asked["area"] = tuple(asked["area"])
         return compare_files(Question(**asked), memory)
-    except PictureUnread as error:
+    except (PictureUnread, MeasureError) as error:
         return {"error": {"code": error.code, "message": str(error)}}
     except OSError as error:
         return {"error": {"code": "picture_missing", "message": f"{error.filename}: {error.strerror}."}}
