@@ -68,7 +68,7 @@ def tell(seed: int) -> Told:
 def _run(chance: Chance, folders: Folders, journal: Journal) -> Told:
     evening = SimulatedEvening(
         chance.outing, chance.world, folders, journal, f"evening-{chance.world.seed}", "outing",
-        lambda word, line: None, crash_at_s=chance.crash_at_s,
+        lambda at_utc, word, line: None, crash_at_s=chance.crash_at_s,
     )  # fmt: skip
     try:
         evening.run()

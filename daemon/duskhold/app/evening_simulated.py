@@ -54,7 +54,7 @@ _HOME_LOOKS = 120
 _LONGEST_S = 20 * 3600.0
 _BOOT = "simulated"
 
-Say = Callable[[str, str], None]
+Say = Callable[[datetime, str, str], None]
 
 
 @dataclass(slots=True)
@@ -80,9 +80,9 @@ class SimulatedEvening:
     ) -> None:  # fmt: skip
         self.outing, self.world = outing, world
         self.log = Log()
-        self._folders, self._journal, self._say, self._pace = folders, journal, say, pace
+        self._folders, self._journal, self._say = folders, journal, say
         self._chance = random.Random(f"evening:{world.seed}")
-        self._clock = SimulatedClock()
+        self._clock = _PacedClock(pace)
         self.body = build_body(outing, world)
         self.camera = SimulatedCamera(self.body, self._clock.now_s, self._sleep)
         self.shutter = SteppedShutter(self.camera, self._clock.as_clock(), world.begins_utc.timestamp(), _SLICE_S)
@@ -98,7 +98,6 @@ class SimulatedEvening:
         self._told: set[str] = set()
         self._dead = False
         self._link_lost = False
-        self._paced_s = 0.0
         if crash_at_s is not None:
             self._at(crash_at_s, self._die)
 
@@ -107,6 +106,11 @@ class SimulatedEvening:
         """The evening's clock, in whole milliseconds as the journal keeps it."""
         at = self.world.begins_utc + timedelta(seconds=self._clock.now_s())
         return at.replace(microsecond=at.microsecond // 1000 * 1000)
+
+    @property
+    def elapsed_s(self) -> float:
+        """Seconds of the evening that have gone by."""
+        return self._clock.now_s()
 
     def run(self) -> None:
         """The whole evening. Raises `JournalError`, `StoreError`."""
@@ -206,13 +210,13 @@ class SimulatedEvening:
             case words.ReadMeans():
                 self._queue.append(self._means())
             case words.Ring(urgency, line):
-                self._say("ring", line)
+                self._say(self.now_utc, "ring", line)
                 self._rung(urgency)
             case words.Tell(word, line, detail):
-                self._say(word, line)
+                self._say(self.now_utc, word, line)
                 self._journal.note(Note(f"evening_{word}", {"line": line, **detail}), self._stamp())
             case words.Ended(reason, line):
-                self._say("ended", line)
+                self._say(self.now_utc, "ended", line)
                 self._journal.note(Note("evening_ended", {"reason": reason, "line": line}), self._stamp())
             case words.Quiet():
                 pass  # nothing rings here
@@ -436,6 +440,19 @@ class SimulatedEvening:
 
     def _mint(self) -> str:
         return mint_frame_id(self.now_utc, f"{self._chance.randrange(0x10000):04x}")
+
+
+class _PacedClock(SimulatedClock):
+    """Simulated time that somebody looks on at: `pace` is told of every stretch that goes by."""
+
+    def __init__(self, pace: Callable[[float], None]) -> None:
+        super().__init__()
+        self._pace = pace
+
+    def sleep_until(self, mono_s: float) -> None:
+        before_s = self.now_s()
+        super().sleep_until(mono_s)
+        self._pace(max(0.0, self.now_s() - before_s))
 
 
 def _never_opened(frame_id: str, outcome: str, reason: str) -> Outcome:

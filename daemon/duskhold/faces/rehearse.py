@@ -11,10 +11,11 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
-from duskhold.faces import wording
+from duskhold.faces import rehearse_outing, wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.countdown import Countdown
 from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of
+from duskhold.faces.rehearse_outing import add_outing_options
 from duskhold.faces.trouble import catching_signals, saying_trouble, status_after
 from duskhold.plan.stamp import utc_from, utc_text
 
@@ -37,15 +38,19 @@ def add_parser(subparsers: Any) -> None:
         help="the whole job on a simulated camera: no hardware, twenty seconds",
         description="A dusk of our own on the simulated camera: two base frames, the drift from their pixels, a "
         "computed long frame, and the plain time that nobody corrected beside it. Then a short frame held through the "
-        "real camera library, on a simulated body served over loopback. Everything is kept among simulated frames.",
+        "real camera library, on a simulated body served over loopback. With an outing: its whole evening instead, "
+        "with weather, faults and a person. Everything is kept among simulated frames.",
     )
     parser.add_argument("--seed", metavar="N", type=int, default=USUAL_SEED, help=f"which evening ({USUAL_SEED})")
+    add_outing_options(parser)
 
 
 def run(args: argparse.Namespace) -> Answer:
     """Rehearse, draw, and answer with the numbers."""
     if args.seed < 0:
         raise Wrong("bad_input", f"{args.seed} is under 0.", field="--seed")
+    if args.outing is not None:
+        return rehearse_outing.run(args)
     began_s = time.monotonic()
     folders = folders_of(args, settings_of(args))
     print(f"Seed {args.seed}", file=sys.stderr, flush=True)

@@ -32,6 +32,8 @@ from duskhold.plan.series import SetUp
 from duskhold.plan.stops import Ends, StopReason
 
 PICTURE_FAULTS_MAX: Final = 3
+FAULTS_MAX: Final = 5
+"""Somebody who resumes again and again does not mend it. Common practice, no source."""
 MEASURING_S: Final = 60.0
 """Pixels that tell nothing for so long are a picture fault."""
 LOOK_AGAIN_S: Final = 10.0
@@ -146,6 +148,7 @@ class Evening:
             said += self._fault(_FAULT_OF[event.outcome], event.reason or event.outcome)
         if take is None or event.outcome not in ("complete", "cut_short") or not event.open_s:
             return said
+        state.faults_since_frame = 0
         state.told_open_s, state.told_opened_utc = event.open_s, event.opened_utc or state.opened_utc
         if event.role is Role.LONG:
             state.last_open_s = event.open_s
@@ -325,6 +328,10 @@ class Evening:
         state = self.state
         if state.ended:
             return []
+        state.faults_since_frame += state.held is None
+        if state.faults_since_frame >= FAULTS_MAX:
+            line = f"{FAULTS_MAX} faults without a frame between them, the last: {reason}"
+            return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.FAULT, line)]
         state.resumable_link = fault is Fault.LINK and state.outing.after_link_loss is AfterLinkLoss.RESUME
         return hold(state, Held(f"{fault.value}: {reason}", fault))
 

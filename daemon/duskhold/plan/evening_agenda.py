@@ -307,6 +307,8 @@ def _darks(state: State) -> list[Effect] | None:
     outing = state.outing
     if outing.dark is not Dark.AFTER or state.stop in NO_DARKS_AFTER or not state.longest_open_s:
         return None
+    if state.held is not None:
+        return None  # a program that was started again, or a fault: nothing more is taken without a person
     if state.darks_left is None:
         state.darks_left = outing.darks_after
         state.request = None

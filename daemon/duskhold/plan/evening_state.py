@@ -66,6 +66,7 @@ class State:
     free_utc: datetime | None = None
     frames_done: int = 0
     faults_running: int = 0
+    faults_since_frame: int = 0
     steps_left: tuple[float, ...] | None = None
     retake_step: float | None = None
     base_wanted: bool = False

@@ -1,0 +1,140 @@
+"""`duskhold rehearse OUTING.yaml`: the whole evening of an outing on the simulated camera, before going out."""
+
+import argparse
+import sys
+import time
+from datetime import datetime, timedelta
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.inputs import folders_of, now_utc, saying_journal_errors, settings_of
+from duskhold.faces.outings import outing_of, saying_outing_errors
+from duskhold.faces.trouble import catching_signals, saying_trouble, status_after
+from duskhold.plan.stamp import utc_text
+
+if TYPE_CHECKING:
+    from duskhold.app.evening_rehearsal import Rehearsed, Staging
+    from duskhold.plan.outing import Outing
+
+WEATHERS = ("clear", "thin", "broken")
+PEOPLE = ("prompt", "late", "careless", "away")
+EXIT_NOT_ENDED = 4
+_QUIET = ("frame",)
+
+
+def add_outing_options(parser: argparse.ArgumentParser) -> None:
+    """What stages an outing's evening."""
+    parser.add_argument("outing", metavar="OUTING.yaml", nargs="?", help="rehearse this outing's evening instead")
+    parser.add_argument("--faults", metavar="SPEC", help="NAME=VALUE, with commas between: link_drop=3,press_busy=5%%")
+    parser.add_argument("--weather", choices=WEATHERS, help="of the outing's evening (by its seed)")
+    parser.add_argument("--person", choices=PEOPLE, default="prompt", help="who answers the prompts (prompt)")
+    parser.add_argument("--speed", metavar="X|max", default="max", help="simulated seconds per real second (max)")
+
+
+def run(args: argparse.Namespace) -> Answer:
+    """Rehearse the outing; the answer is what became of every frame, and where it lies."""
+    from duskhold.app.evening_rehearsal import rehearse_outing
+    from duskhold.frames.store import StoreError
+
+    began_s = time.monotonic()
+    settings = settings_of(args)
+    staging = _staging(args)
+    outing = outing_of(args, settings, now_utc())
+    path = Path(args.outing).expanduser()
+    print(f"Seed {args.seed}", file=sys.stderr, flush=True)
+    say = _Teller(args.json, outing)
+    with catching_signals() as caught, saying_trouble(), saying_journal_errors(), saying_outing_errors(path):
+        try:
+            folders, text = folders_of(args, settings), path.read_text(encoding="utf-8")
+            found = rehearse_outing(outing, text, staging, folders, say, lambda: bool(caught))
+        except StoreError as error:
+            raise Wrong("rehearsal_failed", f"{str(error).rstrip('.')}.", exit_status=EXIT_NOT_ENDED) from error
+        except ValueError as error:
+            raise Wrong("bad_input", f"{str(error).rstrip('.')}.", field="--faults") from error
+    body = _body(outing, staging, found)
+    body["took_s"] = round(time.monotonic() - began_s, 1)
+    status = EXIT_NOT_ENDED if found.reason == "not_ended" else 0
+    return Answer(body, status_after(caught, status), partial(_show, body))
+
+
+class _Teller:
+    """Tells the evening line by line as it goes, on the error stream; with --json it keeps quiet."""
+
+    def __init__(self, is_quiet: bool, outing: "Outing") -> None:
+        self._is_quiet, self._outing = is_quiet, outing
+
+    def __call__(self, at_utc: datetime, word: str, line: str) -> None:
+        if not self._is_quiet and word not in _QUIET:
+            print(f"{at_utc:%H:%M:%S}  {line}", file=sys.stderr, flush=True)
+
+
+def _staging(args: argparse.Namespace) -> "Staging":
+    from duskhold.app.evening_rehearsal import Staging
+    from duskhold.camera.faults import read_faults
+
+    faults = tuple(word for word in (args.faults or "").replace(" ", ",").split(",") if word)
+    faults = _rejoined(faults)
+    try:
+        read_faults(faults)
+    except ValueError as error:
+        raise Wrong("bad_input", f"{str(error).rstrip('.')}.", field="--faults") from error
+    return Staging(args.seed, args.weather, args.person, faults, _speed(args.speed))
+
+
+def _rejoined(words: tuple[str, ...]) -> tuple[str, ...]:
+    """Attempts are listed with commas too: `link_drop=2,5` is one fault."""
+    found: list[str] = []
+    for word in words:
+        if "=" in word or not found:
+            found.append(word)
+        else:
+            found[-1] += f",{word}"
+    return tuple(found)
+
+
+def _speed(text: str) -> float | None:
+    if text == "max":
+        return None
+    try:
+        speed = float(text)
+    except ValueError:
+        speed = 0.0
+    if not 0.0 < speed <= 1e6:
+        hint = "60 shows an hour in a minute; max does not wait at all."
+        raise Wrong("bad_input", f"{text!r} is no speed.", field="--speed", hint=hint)
+    return speed
+
+
+def _body(outing: "Outing", staging: "Staging", found: "Rehearsed") -> dict[str, Any]:
+    from duskhold.app.record import frame_record
+
+    written = found.written
+    return {
+        "outing": outing.name,
+        "seed": staging.seed,
+        "begins_utc": utc_text(found.world.begins_utc + timedelta(minutes=10)),
+        "stop": {"reason": found.reason, "line": found.line},
+        "frames": [frame_record(frame) for frame in found.frames],
+        "folder": str(found.folder),
+        "page": None if written is None else str(written.page),
+        "reason": None if written is not None else "nothing was taken, so there is nothing to report",
+    }
+
+
+def _show(body: dict[str, Any]) -> None:
+    from duskhold.faces import wording
+
+    print(f"{body['outing']}: {body['stop']['line']} ({body['stop']['reason']})")
+    rows = []
+    for number, frame in enumerate(body["frames"], 1):
+        open_s = frame["open_s"]
+        held = "not known" if open_s is None else wording.duration(float(open_s))
+        opened = frame.get("opened_utc")
+        at = "" if opened is None else str(opened)[11:19]
+        rows.append([str(number), at, str(frame["role"]), held, str(frame["outcome"]), str(len(frame["files"]))])
+    if rows:
+        wording.print_table("Frames, opening times in UTC", ("n", "opened", "role", "open", "outcome", "files"), rows)
+    print(f"Page    {body['page'] or 'none: ' + str(body['reason'])}")
+    print(f"Folder  {body['folder']}")
