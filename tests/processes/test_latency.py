@@ -17,7 +17,7 @@ FRAMES = 20
 OPEN_S = 0.8
 
 
-@pytest.mark.parametrize("bench", [("--filters", "none", "--base", "1.5")], indirect=True)
+@pytest.mark.parametrize("bench", [("--filters", "none", "--base", "1.5", "--set", "shutter=1/8")], indirect=True)
 def test_twenty_frames_are_open_as_long_as_planned_once_the_body_is_learnt(bench: Rig) -> None:
     status, lesson = bench.run("body", "bench", "--frames", "6", "--dial", "0.5", within_s=90.0)
     assert status == 0, lesson
@@ -29,6 +29,7 @@ def test_twenty_frames_are_open_as_long_as_planned_once_the_body_is_learnt(bench
     assert habits["files"] == 2
     assert habits["dark_frame_share"] < 0.1
     assert habits["bytes_per_s"] > 0
+    assert bench.body.lines("set")[-1].detail == {"name": "shutter", "value": "1/8"}, "put back as found"
     dial = next((bench.folder / "data" / "frames").rglob("*-base-*.DNG"))
     before = len(bench.openings())
     levels = []

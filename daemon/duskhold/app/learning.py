@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from duskhold.light.dials import SHUTTER
 from duskhold.plan.latency import Learnt, interleave, learn_latency
 from duskhold.plan.stamp import mint_frame_id, utc_text
 from duskhold.shutter.clock import utc_now
+from duskhold.shutter.holder_link import HolderRefused, HolderSilent
 from duskhold.shutter.report import Kind
 
 CAP_MARGIN_S = 5.0
@@ -39,6 +41,18 @@ class Lesson:
     kept: Path
 
 
+@contextmanager
+def dial_as_found(station: Station) -> Iterator[None]:
+    """The shutter dial is put back afterwards, if the body then takes it."""
+    before = station.link.settings().get(Setting.SHUTTER)
+    try:
+        yield
+    finally:
+        if before is not None:
+            with suppress(HolderRefused, HolderSilent):
+                station.link.change(Setting.SHUTTER, before)
+
+
 def learn_body(station: Station, held_frames: int, dial: str, watch: Watch, told: Callable[[str], None]) -> Lesson:
     """Take `held_frames` held frames between dial frames at the dial time `dial`, and keep what they say.
 
@@ -48,8 +62,8 @@ def learn_body(station: Station, held_frames: int, dial: str, watch: Watch, told
     if identity is None:
         raise LearningFailed("no camera answers; `duskhold status` tells what is known of it")
     dial_s = SHUTTER.true_value(dial)
-    dial_levels = [_dial_level(station, dial, dial_s, watch)]
     held: list[tuple[float, float]] = []
+    dial_levels = [_dial_level(station, dial, dial_s, watch)]
     for number in range(held_frames):
         told(f"held frame {number + 1} of {held_frames}")
         held.append(_held_level(station, dial_s, watch))

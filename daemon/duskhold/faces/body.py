@@ -115,7 +115,7 @@ def _show_cleared(frames: list[str]) -> None:
 def _bench(args: argparse.Namespace) -> Answer:
     """Learn and answer."""
     from duskhold.app.benching import learn_habits, pull_lead
-    from duskhold.app.learning import LearningFailed, learn_body
+    from duskhold.app.learning import LearningFailed, dial_as_found, learn_body
     from duskhold.app.settling import settle_the_past
     from duskhold.app.station import at_station
     from duskhold.faces.expose import camera_of
@@ -144,9 +144,10 @@ def _bench(args: argparse.Namespace) -> Answer:
         watch = watch_of(countdown, caught)
         settle_the_past(station, watch)
         try:
-            lesson = learn_body(station, args.frames, args.dial, watch, countdown.say)
-            habits = learn_habits(station, watch, countdown.say)
-            pulled = pull_lead(station, watch, _ask_aloud) if args.pull else None
+            with dial_as_found(station):
+                lesson = learn_body(station, args.frames, args.dial, watch, countdown.say)
+                habits = learn_habits(station, watch, countdown.say)
+                pulled = pull_lead(station, watch, _ask_aloud) if args.pull else None
         except (LearningFailed, NotLearnable, MeasureError, HolderRefused) as error:
             status = status_after(caught, 4)
             raise Wrong(
