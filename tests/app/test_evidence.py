@@ -5,6 +5,8 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 
 from duskhold.app import evidence
@@ -13,6 +15,7 @@ from duskhold.app.folders import Folders
 from duskhold.camera.faults import PictureFault
 from duskhold.camera.negative import Negative
 from duskhold.camera.shot import BodyProfile, Shot
+from duskhold.frames.measure import Area
 from duskhold.journal.entry import Intent, Outcome, Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan.stamp import utc_text
@@ -85,3 +88,16 @@ def test_pictures_are_read_once(folders: Folders, monkeypatch: pytest.MonkeyPatc
     first = readings_on_record(folders, "usb", START, START + timedelta(minutes=30))
     monkeypatch.setattr(evidence, "read_picture", None)
     assert readings_on_record(folders, "usb", START, START + timedelta(minutes=30)) == first
+
+
+def test_light_is_that_of_the_chosen_area(folders: Folders, tmp_path: Path) -> None:
+    on_record(folders, 0, 1.0)
+    until = START + timedelta(minutes=30)
+    halves = (Area(0.0, 0.0, 1.0, 0.5), Area(0.0, 0.5, 1.0, 1.0))
+    (sky,), (land,) = (readings_on_record(folders, "usb", START, until, half) for half in halves)
+    assert sky.level_stops > land.level_stops + 0.3
+    grey = np.zeros((128, 192), np.uint8)
+    grey[:64] = 255
+    cv2.imwrite(str(tmp_path / "map.png"), grey)
+    (mapped,) = readings_on_record(folders, "usb", START, until, tmp_path / "map.png")
+    assert mapped.level_stops == pytest.approx(sky.level_stops, abs=0.02)

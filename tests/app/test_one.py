@@ -69,6 +69,15 @@ def test_one_base_frame_follows_the_clear_sky_or_says_that_light_is_taken_for_st
     assert "taken for steady" in steady.reason
 
 
+def test_frames_on_record_measure_the_drift_of_a_single_base_frame() -> None:
+    # Closed form as above: an earlier reading of the same view tells the rate that one base frame alone does not.
+    earlier = [seen(FIRST_UTC, 4380.0).reading]
+    course = course_of([seen(SECOND_UTC, 2072.0)], OPENS_UTC, 1200.0, sky(), earlier)
+    assert course.measured_stops_per_min == pytest.approx(-0.180, abs=0.002)
+    decision = solve(LightReading(2 ** (-8 / 3), SECOND_UTC), Change(10.2), course.drift, OPENS_UTC, Limits())
+    assert decision.open_s == pytest.approx(283.6, rel=0.02)
+
+
 def test_a_base_frame_on_record_says_when_it_was_and_what_it_showed() -> None:
     body = seen(SECOND_UTC, 2072.0).body()
     assert body["taken_utc"] == "2026-10-14T17:20:00.000Z"

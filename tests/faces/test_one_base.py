@@ -12,6 +12,7 @@ from duskhold.faces import one_base
 from duskhold.faces.answer import Wrong
 from duskhold.faces.one import Post, Wish
 from duskhold.faces.one_base import base_frames as take
+from duskhold.frames.measure import Area
 from duskhold.frames.reading import AreaLevel
 
 CLIPPED = AreaLevel((0.9, 0.9, 0.9), 0.032, 0.01)
@@ -24,12 +25,14 @@ class Bench:
     def __init__(self, levels: list[AreaLevel], answers: list[str]) -> None:
         self.dial, self.levels, self.answers, self.asked = "1/4", levels, answers, [""]
         self.taken_at: list[str] = []
+        self.chosen: object = None
 
     def take(self, *_: object) -> str:
         self.taken_at.append(self.dial)
         return self.dial
 
-    def see(self, bases: list[str]) -> tuple[tuple[object, ...], object]:
+    def see(self, bases: list[str], chosen: object) -> tuple[tuple[object, ...], object]:
+        self.chosen = chosen
         return tuple(SimpleNamespace(level=self.levels.pop(0)) for _ in bases), np.ones((1, 1), np.float32)
 
     def turn(self, _: object, time: str) -> str:
@@ -52,7 +55,7 @@ def bench_of(monkeypatch: pytest.MonkeyPatch, levels: list[AreaLevel], answers: 
 
 
 def taken(bench: Bench, **options: object) -> Any:
-    args = argparse.Namespace(**({"base": None, "bases": 1, "go_on": False, "json": False} | options))
+    args = argparse.Namespace(**({"base": None, "bases": 1, "go_on": False, "json": False, "area": None} | options))
     vigil = SimpleNamespace(countdown=SimpleNamespace(say=lambda _: None), enter=bench.enter)
     return take(
         cast(Wish, SimpleNamespace(args=args)), cast(Post, SimpleNamespace(station=None, watch=None, vigil=vigil))
@@ -70,6 +73,12 @@ def test_another_is_taken_at_the_time_that_a_person_types(monkeypatch: pytest.Mo
 def test_a_person_may_take_it_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     assert taken(bench_of(monkeypatch, [CLIPPED], ["g"], "somebody")).seen[0].level is CLIPPED
     assert taken(bench_of(monkeypatch, [CLIPPED], [], "nobody"), go_on=True).seen[0].level is CLIPPED
+
+
+def test_the_chosen_area_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    bench = bench_of(monkeypatch, [WHOLE], [], "nobody")
+    taken(bench, area="0,0,1,0.5")
+    assert bench.chosen == Area(0.0, 0.0, 1.0, 0.5)
 
 
 @pytest.mark.parametrize("options", [{}, {"json": True}])

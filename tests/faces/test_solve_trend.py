@@ -186,6 +186,7 @@ def test_readings_that_tell_nothing(capsys: Capture, readings: Path, tmp_path: P
         (("--want", "60s", "--aperture", "f/11", "--apertures", "f/13:f/8"), "--apertures"),
         (("--want", "60s", "--aperture", "f/11", "--iso-limit", "0"), "--iso-limit"),
         (("--picture", "light.doc"), "--picture"),
+        (("--tolerance", "nan"), "--tolerance"),
     ],
 )
 def test_bad_wishes(capsys: Capture, bag: Path, words: tuple[str, ...], field: str) -> None:
@@ -196,3 +197,20 @@ def test_bad_wishes(capsys: Capture, bag: Path, words: tuple[str, ...], field: s
 def test_nothing_in_the_bag(capsys: Capture) -> None:
     error = answer(capsys, *LOCH, "--rate", "0", "--aperture", "f/11", "--want", "60s", status=2)["error"]
     assert error["field"] == "--want" and "bag" in error["message"]
+
+
+@pytest.mark.parametrize(
+    ("words", "field", "said"),
+    [
+        (("--area", "0,0,2,1"), "--area", "rectangle"),
+        (("--area", "gone.png"), "--area", "no map"),
+        (("--camera", "steam"), "--camera", ""),
+    ],
+)
+def test_what_frames_on_record_cannot_be_asked(
+    capsys: Capture, tmp_path: Path, words: tuple[str, ...], field: str, said: str
+) -> None:
+    asked = (*LOCH, "--readings", "auto", "--data", str(tmp_path / "data"))
+    error = answer(capsys, *asked, *words, status=2)["error"]
+    assert error["field"] == field and said in error["message"]
+    assert answer(capsys, *asked, status=3)["error"]["code"] == "no_reading"

@@ -73,15 +73,19 @@ def test_two_base_frames_measure_the_drift_and_the_long_frame_has_their_level(be
     assert bench.pictures_home()
 
 
-@pytest.mark.parametrize("bench", [("--filters", "none")], indirect=True)
+@pytest.mark.parametrize("bench", [("--filters", "none", "--base", "1")], indirect=True)
 def test_the_dial_stands_at_the_base_frames_time_again_so_that_the_next_one_needs_nothing_typed(bench: Rig) -> None:
     first = one(bench, NAME, "none", "--base", "1", "--go-on")
     status, record = bench.run(*first, within_s=60.0)
     assert status == 0, record
     assert record["decision"]["light"]["choice"] == "steady"
     assert "light is taken for steady" in record["decision"]["light"]["reason"]
-    status, again = bench.run(*one(bench, NAME, "none", "--go-on"), within_s=60.0)
+    status, again = bench.run(*one(bench, NAME, "none", "--go-on", "--readings", "auto"), within_s=60.0)
     assert status == 0, again
+    # The frames of the first time tell the rate, the long one too; some seconds apart they tell it roughly.
+    assert again["decision"]["light"]["choice"] == "measured", again["decision"]["light"]["reason"]
+    assert again["decision"]["trend"]["readings_used"] == 3
+    assert again["decision"]["light"]["measured_stops_per_min"] == pytest.approx(0.0, abs=0.6)
     assert again["decision"]["base_frames"][0]["open_s"] == 1.0
     status, frames = bench.run("frames")
     assert status == 0

@@ -14,7 +14,7 @@ from duskhold.app.folders import Folders
 from duskhold.app.overview import latest_frames
 from duskhold.frames.measure import WHOLE, Area, MeasureError
 from duskhold.frames.picture_file import PictureUnread, read_picture
-from duskhold.frames.reading import area_weights, measure_area, reading_of, without_lamps
+from duskhold.frames.reading import chosen_weights, measure_area, reading_of, without_lamps
 from duskhold.frames.shooting import ExposureUnknown, Shooting, shooting_of
 from duskhold.frames.store import Role
 from duskhold.journal.entry import Frame
@@ -36,14 +36,16 @@ class Glass:
 
 
 def readings_on_record(
-    folders: Folders, camera: str, since_utc: datetime, until_utc: datetime, area: Area = WHOLE
+    folders: Folders, camera: str, since_utc: datetime, until_utc: datetime, chosen: Area | Path = WHOLE
 ) -> tuple[Reading, ...]:
-    """Every base and long frame of this camera between two moments, oldest first. Raises `JournalError`.
+    """Every base and long frame of this camera between two moments, oldest first, over a rectangle or a weight map.
+
+    Raises `JournalError`.
 
     A frame whose picture cannot be read is passed over: it is still on record, and others tell the light.
     """
     frames = [frame for frame in latest_frames(folders, MOST_FRAMES) if frame.asked.camera == camera]
-    found = [_reading(frame, area) for frame in frames if _taken_within(frame, since_utc, until_utc)]
+    found = [_reading(frame, chosen) for frame in frames if _taken_within(frame, since_utc, until_utc)]
     return tuple(sorted((one for one in found if one is not None), key=lambda one: one.taken_utc))
 
 
@@ -56,7 +58,7 @@ def _taken_within(frame: Frame, since_utc: datetime, until_utc: datetime) -> boo
     return since_utc <= opened_utc and closed_utc <= until_utc
 
 
-def _reading(frame: Frame, area: Area) -> Reading | None:
+def _reading(frame: Frame, chosen: Area | Path) -> Reading | None:
     outcome, glass = frame.outcome, _glass(frame)
     assert outcome is not None and outcome.opened_utc is not None, "it has opened"
     if glass is None:
@@ -65,7 +67,7 @@ def _reading(frame: Frame, area: Area) -> Reading | None:
     held_s = outcome.open_s if outcome.open_s and frame.asked.timing == "held" else None
     for path in _pictures(frame):
         try:
-            bare = _light_in(path, area, utc_from(outcome.opened_utc), held_s, frame.asked.role)
+            bare = _light_in(path, chosen, utc_from(outcome.opened_utc), held_s, frame.asked.role)
         except _UNREAD:
             continue
         sigma_stops = math.hypot(bare.sigma_stops, glass.sigma_stops)
@@ -84,11 +86,11 @@ def _glass(frame: Frame) -> Glass | None:
 
 
 @lru_cache(maxsize=MOST_FRAMES)
-def _light_in(path: Path, area: Area, opened_utc: datetime, held_s: float | None, role: str) -> Reading:
+def _light_in(path: Path, chosen: Area | Path, opened_utc: datetime, held_s: float | None, role: str) -> Reading:
     # Read once: a computed frame asks again at the moment of its opening, when there is no time for pictures.
     told, picture = shooting_of(path), read_picture(path)
     shooting = Shooting(held_s or told.open_s, told.f_number, told.iso, opened_utc)
-    level = measure_area(picture, without_lamps(picture, area_weights(picture, area)))
+    level = measure_area(picture, without_lamps(picture, chosen_weights(picture, chosen)))
     return reading_of(level, picture, shooting, 0.0, role)
 
 

@@ -15,6 +15,7 @@ from duskhold.app.station import Station
 from duskhold.camera.hand import write_fitted
 from duskhold.camera.port import Setting
 from duskhold.light.filters import NO_FILTER, Filter
+from duskhold.light.reading import Reading
 from duskhold.light.skyshape import Shape
 from duskhold.light.trend import Choice, NoTrend, Trend, fuse
 from duskhold.plan.decision import Drift, SteadyDrift, TrendDrift
@@ -47,10 +48,19 @@ class Course:
         }
 
 
-def course_of(bases: Sequence[Seen], opens_utc: datetime, age_max_s: float, shape: Shape | None) -> Course:
-    """How the light goes on from the newest base frame; `shape` is the clear sky of the place, where it is known."""
-    readings = [one.reading for one in bases]
-    mark_utc = readings[-1].taken_utc
+def course_of(
+    bases: Sequence[Seen],
+    opens_utc: datetime,
+    age_max_s: float,
+    shape: Shape | None,
+    on_record: Sequence[Reading] = (),
+) -> Course:
+    """How the light goes on from the newest base frame; `shape` is the clear sky of the place, where it is known.
+
+    `on_record` are readings of the same view from frames before these.
+    """
+    mark_utc = bases[-1].reading.taken_utc
+    readings = [*on_record, *(one.reading for one in bases)]
     trend = fuse(readings, mark_utc, opens_utc, age_max_s, shape)
     if isinstance(trend, NoTrend):
         model = None if shape is None else shape.rate_stops_per_min(mark_utc)

@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from duskhold.faces.answer import Wrong
-from duskhold.faces.inputs import folders_of, number_of, place_of, saying_journal_errors
+from duskhold.faces.area import add_area_option, area_of
+from duskhold.faces.inputs import folders_of, number_of, place_of, read, saying_journal_errors
 
 if TYPE_CHECKING:
     from duskhold.app.settings import Settings
@@ -26,9 +27,10 @@ def add_drift_options(group: argparse._ArgumentGroup) -> None:
     group.add_argument("--place", metavar="LAT,LON", help="follow the clear sky of this place instead")
     group.add_argument(
         "--readings", metavar="FILE|auto",
-        help="follow light readings: a CSV taken_utc,level_stops,sigma_stops,source, or base and long frames on record; "
-        "with --place (or the settings' place) the sky gives the shape where it agrees",
+        help="follow light readings: a CSV taken_utc,level_stops,sigma_stops,source, or base and long frames on "
+        "record; with --place (or the settings' place) the sky gives the shape where it agrees",
     )  # fmt: skip
+    add_area_option(group)
 
 
 def drift_of(args: argparse.Namespace, settings: "Settings", metered_utc: datetime, opens_utc: datetime) -> "Drift":
@@ -56,7 +58,7 @@ def _trend(args: argparse.Namespace, settings: "Settings", metered_utc: datetime
     from duskhold.plan.decision import TrendDrift
 
     place = place_of("--place", args.place) if args.place is not None else own_place(settings)
-    readings = _readings(args, settings, opens_utc)
+    readings = readings_asked_for(args, settings, opens_utc)
     shape = None if place is None else shape_of(place, metered_utc)
     found = fuse(readings, metered_utc, opens_utc, settings.limits.reading_age_max_s, shape)
     if isinstance(found, NoTrend):
@@ -82,7 +84,8 @@ def shape_of(place: "Place", metered_utc: datetime) -> "SkyShape":
     return SkyShape(sky_of(place, midnight), midnight)
 
 
-def _readings(args: argparse.Namespace, settings: "Settings", opens_utc: datetime) -> "tuple[Reading, ...]":
+def readings_asked_for(args: argparse.Namespace, settings: "Settings", opens_utc: datetime) -> "tuple[Reading, ...]":
+    """What `--readings` asks for. Raises `Wrong`."""
     from duskhold.app.readings_file import ReadingsWrong, load_readings
 
     if args.readings == AUTO:
@@ -95,8 +98,9 @@ def _readings(args: argparse.Namespace, settings: "Settings", opens_utc: datetim
 
 def _on_record(args: argparse.Namespace, settings: "Settings", opens_utc: datetime) -> "tuple[Reading, ...]":
     from duskhold.app.evidence import readings_on_record
+    from duskhold.camera.address import parse_address
 
-    camera = getattr(args, "camera", None) or settings.camera
+    camera = str(read("--camera", args.camera or settings.camera, parse_address))
+    since_utc, chosen = opens_utc - timedelta(minutes=_LOOK_BACK_MIN), area_of(args)
     with saying_journal_errors():
-        folders = folders_of(args, settings)
-        return readings_on_record(folders, str(camera), opens_utc - timedelta(minutes=_LOOK_BACK_MIN), opens_utc)
+        return readings_on_record(folders_of(args, settings), camera, since_utc, opens_utc, chosen)

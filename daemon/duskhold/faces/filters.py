@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.area import area_from
 from duskhold.faces.inputs import folders_of, read, settings_of
 from duskhold.faces.vigil import add_person_options
 
@@ -184,19 +185,6 @@ def _files(args: argparse.Namespace, count: int, order: str) -> list[Path]:
 
 def _area(args: argparse.Namespace, usual: "Area") -> "Area":
     return usual if args.area is None else read("--area", args.area, area_from)
-
-
-def area_from(text: str) -> "Area":
-    """`0.2,0.1,0.8,0.5` as a rectangle. Raises `ValueError`."""
-    from duskhold.frames.measure import Area
-
-    try:
-        left, top, right, bottom = (float(part) for part in text.split(","))
-    except ValueError:
-        raise ValueError(f"{text!r} is not LEFT,TOP,RIGHT,BOTTOM as shares of the picture") from None
-    if not (0.0 <= left < right <= 1.0 and 0.0 <= top < bottom <= 1.0):
-        raise ValueError(f"{text!r} is no rectangle within the picture: shares from 0 to 1, left before right")
-    return Area(left, top, right, bottom)
 
 
 def _times(args: argparse.Namespace) -> tuple[float, float, float] | None:

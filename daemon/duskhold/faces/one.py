@@ -10,6 +10,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, cast
 
 from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.area import add_area_option, area_of
 from duskhold.faces.countdown import Countdown
 from duskhold.faces.inputs import (
     folders_of,
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from duskhold.faces.solve import Question
     from duskhold.journal.entry import Outcome
     from duskhold.light.filters import Filter
+    from duskhold.light.reading import Reading
     from duskhold.plan.bag import BagFilter
 
 MOST_BASES = 4
@@ -115,6 +117,8 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument(
         "--go-on", action="store_true", help="take the frame although the check or the scout found something bad"
     )
+    parser.add_argument("--readings", choices=("auto",), help="earlier frames on record, of this view, tell light too")
+    add_area_option(parser)
     add_person_options(parser)
 
 
@@ -166,6 +170,7 @@ def _wish(args: argparse.Namespace, settings: "Settings", folders: "Folders") ->
 
     number_of("--bases", args.bases, 1, MOST_BASES, "base frames")
     number_of("--between", args.between, 0.0, LONGEST_BETWEEN_S, "s")
+    area_of(args)
     try:
         bag = bag_of(settings, folders)
     except MeasurementUnread as error:
@@ -296,7 +301,7 @@ def _question(wish: Wish, seen: "tuple[Seen, ...]", opens_utc: datetime) -> "tup
     metered_utc, shooting = base.reading.taken_utc, base.taken.shooting
     place = own_place(wish.settings)
     shape = None if place is None else shape_of(place, metered_utc)
-    course = course_of(seen, opens_utc, wish.settings.limits.reading_age_max_s, shape)
+    course = course_of(seen, opens_utc, wish.settings.limits.reading_age_max_s, shape, _earlier(wish, opens_utc))
     question = Question(
         settings=wish.settings,
         base_s=shooting.open_s,
@@ -311,6 +316,16 @@ def _question(wish: Wish, seen: "tuple[Seen, ...]", opens_utc: datetime) -> "tup
         isos=(shooting.iso, shooting.iso),
     )
     return course, question
+
+
+def _earlier(wish: Wish, opens_utc: datetime) -> "tuple[Reading, ...]":
+    """What frames of the same view told before, where `--readings auto` says that they are of the same view."""
+    from duskhold.faces.drift import AUTO, readings_asked_for
+
+    if wish.args.readings is None:
+        return ()
+    assert wish.args.readings == AUTO, "the only choice"
+    return readings_asked_for(wish.args, wish.settings, opens_utc)
 
 
 def _told(wish: Wish, before: Before) -> dict[str, object]:

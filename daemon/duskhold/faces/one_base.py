@@ -5,6 +5,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from duskhold.faces.answer import Wrong
+from duskhold.faces.area import area_of
 from duskhold.faces.inputs import now_utc, person_is_there
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ def base_frames(wish: "Wish", post: "Post") -> Based:
 
     dial = dial_of(post.station) if wish.args.base is None else set_dial(post.station, wish.args.base)
     while True:
-        based = Based(dial, *see(_take(wish, post)))
+        based = Based(dial, *see(_take(wish, post), area_of(wish.args)))
         if not based.seen[-1].level.at_least or wish.args.go_on:
             return based
         answer = _asked(wish, post, based)

@@ -56,6 +56,7 @@ def add_parser(subparsers: Any) -> None:
         "what could be done when it cannot be finished; what to fit for a wanted time. Nothing is exposed.",
     )
     add_solve_options(parser)
+    parser.add_argument("--camera", metavar="ADDRESS", help="whose frames `--readings auto` reads")
     add_want_options(parser)
     parser.add_argument("--tolerance", metavar="STOPS", type=float, help="how likely it misses by more (a third)")
     parser.add_argument("--picture", metavar="FILE", help="draw it: the light and the opening, or the ways out")

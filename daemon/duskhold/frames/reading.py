@@ -64,11 +64,22 @@ def area_weights(picture: Picture, area: Area = WHOLE) -> Weights:
 
 def map_weights(picture: Picture, path: Path) -> Weights:
     """Weights from a grey picture of the same view: black does not count. Raises `AreaTooSmall`, `OSError`."""
+    numbers = ensure_map(path)
+    rows, columns = picture.small.shape[:2]
+    return np.asarray(cv2.resize(numbers, (columns, rows), interpolation=cv2.INTER_AREA), np.float32) / np.float32(255)
+
+
+def ensure_map(path: Path) -> NDArray[np.uint8]:
+    """The numbers of a weight map. Raises `AreaTooSmall` when it has nothing that is not black, `OSError`."""
     numbers = cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_GRAYSCALE)
     if numbers is None or not numbers.any():
         raise AreaTooSmall(f"{path.name} is no picture with something that is not black.")
-    rows, columns = picture.small.shape[:2]
-    return np.asarray(cv2.resize(numbers, (columns, rows), interpolation=cv2.INTER_AREA), np.float32) / np.float32(255)
+    return np.asarray(numbers, dtype=np.uint8)
+
+
+def chosen_weights(picture: Picture, chosen: Area | Path) -> Weights:
+    """Weights of a rectangle, or from the file of a weight map. Raises `AreaTooSmall`, `OSError`."""
+    return area_weights(picture, chosen) if isinstance(chosen, Area) else map_weights(picture, chosen)
 
 
 def without_lamps(picture: Picture, weights: Weights) -> Weights:
