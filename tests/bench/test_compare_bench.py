@@ -8,13 +8,20 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+import rawpy
 from bundled import bundled
 from PIL import Image
+from simulated_pairs import BASE_SHOT
+
+from duskhold.camera.faults import PictureFault
+from duskhold.camera.negative import Negative
+from duskhold.camera.shot import BodyProfile
 
 RUNS = 5
 WIDTH, HEIGHT = 8256, 5504
@@ -56,10 +63,68 @@ def best_s(work: Callable[[], object]) -> float:
     return min(spent)
 
 
+def spent_mib(paths: tuple[Path, Path]) -> float:
+    """Peak memory of a comparison in a fresh interpreter, over what that has with its libraries loaded."""
+    told = subprocess.run([sys.executable, "-c", _SPENT, *map(str, paths)], capture_output=True, text=True, check=True)
+    return float(json.loads(told.stdout))
+
+
 def decode_by_pillow(paths: tuple[Path, Path]) -> None:
     for path in paths:
         with Image.open(path) as picture:
             picture.load()
+
+
+@pytest.fixture(scope="module")
+def raw_pair(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """Two raw files of 24 million pixels of the simulated camera."""
+    folder = tmp_path_factory.mktemp("raw")
+    profile = BodyProfile(width=6000, height=4000)
+    for number, open_s in ((1, 0.25), (2, 240.0)):
+        shot = replace(BASE_SHOT, number=number, closed_s=open_s)
+        (folder / f"{number}.DNG").write_bytes(Negative(shot, profile, PictureFault()).dng())
+    return folder / "1.DNG", folder / "2.DNG"
+
+
+def decode_by_rawpy(paths: tuple[Path, Path]) -> None:
+    for path in paths:
+        with rawpy.imread(str(path)) as raw:
+            raw.raw_image_visible.copy()
+
+
+@pytest.mark.slow
+def test_a_scout_is_judged_within_two_seconds_of_its_file(pair: tuple[Path, Path], raw_pair: tuple[Path, Path]) -> None:
+    from duskhold.app.judging import Judge
+
+    for base, scout in (pair, raw_pair):
+        with Judge() as judging:
+            spent = []
+            for _ in range(RUNS):
+                judging.look_ahead(base)
+                time.sleep(4.0)  # as long as a scout frame is open
+                begun = time.perf_counter()
+                assert judging.judge_scout(base, scout, None).trouble is None
+                spent.append(time.perf_counter() - begun)
+        print(f"\nscout of {scout.suffix} judged in {min(spent):.2f} to {max(spent):.2f} s, at the lowest priority")
+        assert min(spent) <= 2.0
+
+
+@pytest.mark.slow
+def test_comparing_raw_files(raw_pair: tuple[Path, Path]) -> None:
+    from duskhold.frames.findings import compare_files
+    from duskhold.frames.worker import Question
+
+    question = Question(str(raw_pair[0]), str(raw_pair[1]))
+    compare_files(question)
+    bare, whole = best_s(lambda: decode_by_rawpy(raw_pair)), best_s(lambda: compare_files(question))
+    print(f"\nunpacking the raw pair {bare:.2f} s; comparing {whole:.2f} s: {whole / bare:.2f} times")
+
+
+@pytest.mark.slow
+def test_comparing_raw_files_needs_at_most_four_decoded_frames_of_memory(raw_pair: tuple[Path, Path]) -> None:
+    spent_mb, frame_mb = spent_mib(raw_pair), 6000 * 4000 * 3 / 2**20
+    print(f"\nraw: peak {spent_mb:.0f} MiB over the interpreter's own: {spent_mb / frame_mb:.2f} decoded frames")
+    assert spent_mb <= 4 * frame_mb
 
 
 @pytest.mark.slow
@@ -80,9 +145,6 @@ def test_comparing_costs_at_most_three_times_decoding(pair: tuple[Path, Path]) -
 
 @pytest.mark.slow
 def test_comparing_needs_at_most_four_decoded_frames_of_memory(pair: tuple[Path, Path]) -> None:
-    told = subprocess.run(
-        [sys.executable, "-c", _SPENT, str(pair[0]), str(pair[1])], capture_output=True, text=True, check=True
-    )
-    spent_mb, frame_mb = json.loads(told.stdout), WIDTH * HEIGHT * 3 / 2**20
+    spent_mb, frame_mb = spent_mib(pair), WIDTH * HEIGHT * 3 / 2**20
     print(f"\npeak {spent_mb:.0f} MiB over the interpreter's own: {spent_mb / frame_mb:.2f} decoded frames")
     assert spent_mb <= 4 * frame_mb

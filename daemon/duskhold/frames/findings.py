@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     Judged = Callable[[Question, Measures], list[Finding]]
 
 
+_DEVELOPED = (".jpg", ".jpeg")
+
+
 class PairUnsuited(PictureUnread):
     """Two pictures that are not to be compared with each other."""
 
@@ -53,7 +56,9 @@ def compare_files(question: Question, memory: BaseMemory | None = None) -> dict[
     The answer is that of the long frame, with `scout` in it, or that of the scout where there is no long frame.
     """
     others = [Path(each) for each in (question.long, question.scout) if each is not None]
-    with ThreadPoolExecutor(2) as readers:  # decoding lets other threads run
+    # Decoding a JPEG lets other threads run; unpacking raw files at once only adds up their memory.
+    at_once = 2 if all(path.suffix.lower() in _DEVELOPED for path in others) else 1
+    with ThreadPoolExecutor(at_once) as readers:
         first = readers.submit((memory or BaseMemory()).base, Path(question.base))
         read = list(readers.map(read_picture, others))
         base, tiles = first.result()
