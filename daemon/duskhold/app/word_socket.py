@@ -12,6 +12,7 @@ import os
 import socket
 import struct
 import threading
+import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -83,12 +84,11 @@ class WordSocket:
                 client.sendall(json.dumps(self._answer(client), allow_nan=False).encode() + b"\n")
 
     def _answer(self, client: socket.socket) -> Body:
-        _, uid, _ = _CREDENTIALS.unpack(
-            client.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
-        )  # fmt: skip
+        line = _line(client, MESSAGE_MAX_BYTES)
+        told = client.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
+        _, uid, _ = _CREDENTIALS.unpack(told)
         if uid != os.getuid():
             return _error("not_yours", "This evening belongs to another user.")
-        line = _line(client, MESSAGE_MAX_BYTES)
         if line is None:
             return _error("bad_message", f"A message is one line of at most {MESSAGE_MAX_BYTES} bytes, sent at once.")
         try:
@@ -103,7 +103,7 @@ def ask(path: Path, word: str) -> dict[str, Any]:
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC) as link:
             link.settimeout(ANSWER_WITHIN_S + 2.0 * CLIENT_S)
-            link.connect(str(path))
+            _connect(link, path)
             link.sendall(json.dumps({"word": word}).encode() + b"\n")
             line = _line(link, ANSWER_MAX_BYTES)
         answer = json.loads(line or b"")
@@ -111,6 +111,18 @@ def ask(path: Path, word: str) -> dict[str, Any]:
         raise NothingRuns(f"no evening answers at {path} ({error})") from error
     assert isinstance(answer, dict)
     return answer
+
+
+def _connect(link: socket.socket, path: Path) -> None:
+    """A queue that is full is waited for: unix(7) says EAGAIN then, whatever the time limit."""
+    give_up_s = time.monotonic() + ANSWER_WITHIN_S
+    while True:
+        try:
+            return link.connect(str(path))
+        except BlockingIOError:
+            if time.monotonic() > give_up_s:
+                raise
+        time.sleep(0.05)
 
 
 def _line(link: socket.socket, most_bytes: int) -> bytes | None:

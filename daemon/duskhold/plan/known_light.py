@@ -155,7 +155,8 @@ class KnownLight:
         moved = timedelta(seconds=seconds)
         self._readings = [_moved(one, moved) for one in self._readings]
         self._waiting = None if self._waiting is None else _moved(self._waiting, moved)
-        self._fuse()
+        if self._readings:
+            self._fuse()
 
     def _more(self, filters: tuple[str, ...]) -> float:
         return self._learnt.get(filters, 0.0)

@@ -1,0 +1,142 @@
+"""Which outings are due: by day, by their own sun, in the middle, over, missed, spoilt. Files and journal are real."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from duskhold.app.evening_record import EveningRecord, mint_evening_id
+from duskhold.app.evening_run import Place, take_up
+from duskhold.app.folders import Folders
+from duskhold.app.outing_calendar import AHEAD, Calendar, calendar_of
+from duskhold.app.outing_file import load_outing
+from duskhold.app.settings import Settings
+from duskhold.journal.entry import Stamp
+from duskhold.journal.journal import Journal
+from duskhold.plan.evening_view import Phase
+from duskhold.plan.evening_words import Begun, Checked, FrameTold, MeansTold, Role, Said, Word
+
+NOW = datetime.now(UTC).replace(microsecond=0)
+CLOCK = """\
+name: {name}
+start: {{clock: "{at}"}}
+want: {{kind: again, first_s: 4, between_s: 5}}
+kit: {{filters: [], aperture: f/8, iso: 100}}
+bounds: {{longest_s: 60, frames: 3}}
+"""
+EVERY_DUSK = """\
+name: Every dusk
+place: {name: Ardvane Narrows, latitude_deg: 56.04, longitude_deg: -5.93}
+start: {sun: {altitude_deg: -2, direction: down}}
+want: {kind: again, first_s: 4, between_s: 5}
+kit: {filters: [], aperture: f/8, iso: 100}
+bounds: {longest_s: 60, frames: 3}
+"""
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Place:
+    return Place("simulated", Settings(), Folders(tmp_path / "data", tmp_path / "state", tmp_path / "run"), (), UTC)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    made = tmp_path / "outings"
+    made.mkdir()
+    return made
+
+
+def write(folder: Path, name: str, after: timedelta) -> Path:
+    path = folder / f"{name}.yaml"
+    path.write_text(CLOCK.format(name=name, at=(NOW + after).isoformat()), encoding="utf-8")
+    return path
+
+
+def look(place: Place, folder: Path, now_utc: datetime = NOW) -> Calendar:
+    with Journal.open(place.own.journal) as journal:
+        return calendar_of(place, folder, journal, now_utc)
+
+
+def happened(place: Place, path: Path, *words: object, now_utc: datetime = NOW) -> None:
+    """An evening of this outing in the journal, with these events."""
+    with Journal.open(place.own.journal) as journal:
+        outing = load_outing(path, place.settings, place.bag, now_utc)
+        record = EveningRecord.begin(
+            journal, mint_evening_id(outing, now_utc), place.camera, path.read_text(encoding="utf-8"), stamp(now_utc)
+        )
+        for event in (Begun(True), Checked(()), MeansTold(90.0, 10**11), *words):
+            record.keep(event, now_utc, stamp(now_utc))  # type: ignore[arg-type]
+
+
+def stamp(now_utc: datetime) -> Stamp:
+    return Stamp(now_utc, 100.0, "boot")
+
+
+def test_the_soonest_comes_first_and_is_begun_ahead_of_its_start(place: Place, folder: Path) -> None:
+    late, soon = write(folder, "late", timedelta(hours=5)), write(folder, "soon", timedelta(hours=1))
+    due = look(place, folder).due
+    assert [one.path for one in due] == [soon, late]
+    assert due[0].at_utc == NOW + timedelta(hours=1) - AHEAD
+
+
+def test_one_that_was_missed_is_not_begun_by_itself(place: Place, folder: Path) -> None:
+    write(folder, "missed", timedelta(hours=-1))
+    just = write(folder, "just", timedelta(minutes=-5))
+    assert [one.path for one in look(place, folder).due] == [just]
+
+
+def test_without_a_day_it_is_run_at_every_dusk_and_only_once_at_each(place: Place, folder: Path) -> None:
+    path = folder / "every.yaml"
+    path.write_text(EVERY_DUSK, encoding="utf-8")
+    (first,) = look(place, folder).due
+    assert NOW - AHEAD <= first.at_utc < NOW + timedelta(hours=24)
+    # Ended early, by a person, before its own start: not again at the same dusk.
+    ended_utc = first.at_utc + timedelta(minutes=1)
+    happened(place, path, Said(Word.LEAVING), now_utc=ended_utc)
+    assert look(place, folder, ended_utc + timedelta(seconds=30)).due == ()
+    (second,) = look(place, folder, ended_utc + timedelta(hours=1)).due
+    assert timedelta(hours=23) < second.at_utc - first.at_utc < timedelta(hours=25)
+
+
+def test_what_was_left_in_the_middle_is_due_at_once(place: Place, folder: Path) -> None:
+    path = write(folder, "middle", timedelta(minutes=-40))
+    happened(place, path)
+    (due,) = look(place, folder).due
+    assert due.at_utc == NOW and "in the middle" in due.line
+
+
+def test_what_is_over_or_was_left_too_long_ago_is_not(place: Place, folder: Path) -> None:
+    over, old = write(folder, "over", timedelta(minutes=5)), write(folder, "old", timedelta(hours=-20))
+    happened(place, over, Said(Word.LEAVING))
+    happened(place, old, now_utc=NOW - timedelta(hours=20))
+    assert look(place, folder).due == ()
+
+
+def test_a_file_that_cannot_be_used_is_said_and_the_others_stay(place: Place, folder: Path) -> None:
+    good = write(folder, "good", timedelta(hours=1))
+    (folder / "bad.yaml").write_text("name: 5\n", encoding="utf-8")
+    (folder / "notes.txt").write_text("not an outing", encoding="utf-8")
+    found = look(place, folder)
+    assert [one.path for one in found.due] == [good]
+    (trouble,) = found.troubles
+    assert "bad.yaml" in trouble
+
+
+def test_a_folder_that_is_not_there_is_empty(place: Place, tmp_path: Path) -> None:
+    assert look(place, tmp_path / "none") == Calendar((), ())
+
+
+def test_an_evening_taken_up_stands_as_it_stood(place: Place, folder: Path) -> None:
+    path = write(folder, "middle", timedelta(seconds=0))
+    told = FrameTold("20261125-132719-3460", Role.LONG, "complete", 4.0, NOW, NOW + timedelta(seconds=4), True, "", 2)
+    happened(place, path, told)
+    with Journal.open(place.own.journal) as journal:
+        taken = take_up(place, path, journal, Stamp(NOW + timedelta(seconds=60), 160.0, "boot"))
+        assert taken.evening.view(NOW).phase is Phase.MEASURING
+        assert (taken.clock.now_utc() - NOW).total_seconds() == pytest.approx(60.0, abs=0.1)
+        assert len(journal.evenings(9)) == 1
+        path.write_text(path.read_text(encoding="utf-8") + "# changed\n", encoding="utf-8")
+        take_up(place, path, journal, Stamp(NOW + timedelta(seconds=61), 161.0, "boot"))
+        assert len(journal.evenings(9)) == 2  # another outing, another evening
