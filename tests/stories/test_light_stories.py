@@ -12,6 +12,7 @@ import pytest
 
 from duskhold.light.density import Exposed, measure_density
 from duskhold.light.dials import SHUTTER
+from duskhold.light.opentime import OpenTime, solve_constant
 from duskhold.light.place import Place
 from duskhold.light.reading import Reading
 from duskhold.light.skyshape import SkyShape
@@ -35,6 +36,15 @@ def error_by_hand(decision: ExposureDecision, rate: float) -> float:
     return math.log2(float(np.trapezoid(np.exp2(rate * at_s / 60.0), at_s)) / decision.plain_s)
 
 
+def open_s_by_hand(rate: float, plain_s: float, delay_s: float) -> float:
+    """When the light added up from the opening on reaches the plain time's worth, by a running sum in steps of 1 ms."""
+    at_s = np.arange(0.0, 1200.0, 0.001)
+    light = np.exp2(rate * (delay_s + at_s) / 60.0)
+    gathered = np.concatenate([[0.0], np.cumsum((light[1:] + light[:-1]) / 2.0 * 0.001)])
+    assert gathered[-1] > plain_s, "there is enough light"
+    return float(np.interp(plain_s, gathered, at_s))
+
+
 def test_dusk_on_a_sea_loch() -> None:
     before, opens = EVENING - timedelta(minutes=6), EVENING + timedelta(seconds=70)
     readings = [Reading(at, math.log2(mean), 0.02, "base") for at, mean in ((before, 4380.0), (EVENING, 2072.0))]
@@ -47,6 +57,11 @@ def test_dusk_on_a_sea_loch() -> None:
     found = solve(base, Change(10.2), TrendDrift(trend), opens, Limits())
     assert found.plain_s == pytest.approx(185.3, abs=0.1)
     assert found.open_s == pytest.approx(283.6, abs=0.5)
+    # The same by adding up the light
+    rate = math.log2(2072.0 / 4380.0) / 6.0
+    assert found.open_s == pytest.approx(open_s_by_hand(rate, found.plain_s, 70.0), abs=0.5)
+    assert found.closes_utc is not None
+    assert (found.closes_utc - opens).total_seconds() == pytest.approx(283.6, abs=0.5)
     assert found.correction_stops == pytest.approx(0.61, abs=0.03)
     assert error_by_hand(found, -0.18) == pytest.approx(0.0, abs=0.03)
     assert found.uncorrected_error_stops == pytest.approx(-0.48, abs=0.03)
@@ -98,6 +113,10 @@ def test_variants_of_dusk_and_dawn(rates: tuple[float, float]) -> None:
         elif found.open_s < 900.0:
             # Near the limit a hair of rate is minutes of holding: there the tolerance is in stops, as everywhere.
             assert error_by_hand(found, rate) == pytest.approx(0.0, abs=0.03)
+            if found.plain_s < 0.5 * limit_s:
+                closed_s = solve_constant(rate, found.plain_s, delay_s)
+                assert isinstance(closed_s, OpenTime)
+                assert found.open_s == pytest.approx(closed_s.open_s, rel=0.02, abs=1.0)
             solved += 1
     assert solved > VARIANTS / 2
 
