@@ -17,7 +17,6 @@ from duskhold.light.place import Place
 from duskhold.light.skycurve import SkyCurve
 from duskhold.light.skylight import sun_illuminance_lx
 from duskhold.plan.bag import BagFilter, Setting
-from duskhold.plan.evening import HORIZON_EV
 from duskhold.plan.moments import begins_utc
 from duskhold.plan.outing import (
     AfterLinkLoss,
@@ -35,6 +34,7 @@ from duskhold.plan.outing import (
     SunStart,
     Want,
 )
+from duskhold.plan.sky_sense import HORIZON_EV
 
 LONG_FRAMES_MAX = 30
 _BAGS = (("10.1",), ("6.2", "3.1"), ("10.2", "6.1", "3.0"), ("9.8", "6.0"))

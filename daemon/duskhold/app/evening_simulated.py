@@ -7,7 +7,6 @@ of the machine, a person's hand, a change at the camera. While a frame is open, 
 from __future__ import annotations
 
 import heapq
-import math
 import os
 import random
 import shutil
@@ -18,27 +17,23 @@ from itertools import count
 from pathlib import Path
 
 from duskhold.app.concluding import outcome_of
+from duskhold.app.evening_looking import look_at
 from duskhold.app.evening_record import EveningRecord
-from duskhold.app.evening_world import CAP, LAND, World, build_body, true_channels
+from duskhold.app.evening_world import CAP, World, build_body, true_channels
 from duskhold.app.folders import Folders
 from duskhold.app.station import SIMULATED
 from duskhold.camera.port import CameraError, Picture, Setting
 from duskhold.camera.simulated import SimulatedCamera
-from duskhold.frames.measure import MeasureError
-from duskhold.frames.picture_file import PictureUnread, read_picture
-from duskhold.frames.reading import area_weights, measure_area
-from duskhold.frames.store import Arrival, StoredFile, StoreError, file_name
+from duskhold.frames.store import Arrival, StoredFile, file_name
 from duskhold.frames.store import Role as Stored
 from duskhold.journal.entry import Intent, Note, Outcome, Stamp
 from duskhold.journal.journal import Journal
-from duskhold.light.dials import APERTURE, ISO
-from duskhold.light.reading import scene_level_stops
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening import Evening
 from duskhold.plan.evening_words import Effect, Event, Fault, Role, Take, Urgency, Word
 from duskhold.plan.outing import Outing
 from duskhold.plan.stamp import mint_frame_id, utc_from
-from duskhold.shutter.clock import SimulatedClock
+from duskhold.shutter.clock import PacedClock
 from duskhold.shutter.holder_link import HolderRefused
 from duskhold.shutter.phase import Phase
 from duskhold.shutter.report import Exposure, Kind, ShutterReport
@@ -82,7 +77,7 @@ class SimulatedEvening:
         self.log = Log()
         self._folders, self._journal, self._say = folders, journal, say
         self._chance = random.Random(f"evening:{world.seed}")
-        self._clock = _PacedClock(pace)
+        self._clock = PacedClock(pace)
         self.body = build_body(outing, world)
         self.camera = SimulatedCamera(self.body, self._clock.now_s, self._sleep)
         self.shutter = SteppedShutter(self.camera, self._clock.as_clock(), world.begins_utc.timestamp(), _SLICE_S)
@@ -369,23 +364,10 @@ class SimulatedEvening:
             return arrival.keep()
 
     def _look(self, report: ShutterReport, files: tuple[StoredFile, ...]) -> Event:
-        """The level of the whole frame as a meter would say it, the filters taken off as they were set."""
-        raw = next((one.path for one in files if one.path.suffix.lower() == ".dng"), None)
-        take = self._taken[report.frame_id]
-        if raw is None or report.open_s is None:
-            return words.NotMeasured(report.frame_id, "no raw file came home")
-        try:
-            picture = read_picture(raw)
-            level = measure_area(picture, area_weights(picture, LAND))
-        except (PictureUnread, MeasureError, StoreError, OSError) as error:
-            return words.NotMeasured(report.frame_id, str(error))
-        glass = self.outing.kit.glass(take.filters)
-        level_ev = scene_level_stops(
-            level.rgb[1] / picture.mid_tone, APERTURE.true_value(take.aperture), report.open_s,
-            ISO.true_value(take.iso), glass.stops_rgb[1] if glass.stops_rgb else glass.stops,
-        )  # fmt: skip
-        self.log.levels[report.frame_id] = math.log2(level.rgb[1] / picture.mid_tone)
-        return words.Measured(report.frame_id, level_ev, level.sigma_stops, level.at_least)
+        event, level_stops = look_at(self.outing, self._taken[report.frame_id], report, files)
+        if level_stops is not None:
+            self.log.levels[report.frame_id] = level_stops
+        return event
 
     # Death and restart
 
@@ -440,19 +422,6 @@ class SimulatedEvening:
 
     def _mint(self) -> str:
         return mint_frame_id(self.now_utc, f"{self._chance.randrange(0x10000):04x}")
-
-
-class _PacedClock(SimulatedClock):
-    """Simulated time that somebody looks on at: `pace` is told of every stretch that goes by."""
-
-    def __init__(self, pace: Callable[[float], None]) -> None:
-        super().__init__()
-        self._pace = pace
-
-    def sleep_until(self, mono_s: float) -> None:
-        before_s = self.now_s()
-        super().sleep_until(mono_s)
-        self._pace(max(0.0, self.now_s() - before_s))
 
 
 def _never_opened(frame_id: str, outcome: str, reason: str) -> Outcome:

@@ -16,7 +16,6 @@ from typing import Any, Final
 
 from duskhold.light.reading import Reading
 from duskhold.light.skycurve import SkyCurve
-from duskhold.light.skylight import sun_illuminance_lx
 from duskhold.light.skyshape import SkyShape
 from duskhold.plan import evening_words as words
 from duskhold.plan.asking import Seen, complaint, prove
@@ -29,7 +28,8 @@ from duskhold.plan.known_light import KnownLight, Reference
 from duskhold.plan.moments import begins_utc, ends_of
 from duskhold.plan.outing import BASE_GAP_S, AfterLinkLoss, Doubt, Kind, LightStart, Outing
 from duskhold.plan.series import SetUp
-from duskhold.plan.stops import Ends, StopReason
+from duskhold.plan.sky_sense import APART_MAX_STOPS, apart_stops
+from duskhold.plan.stops import StopReason
 
 PICTURE_FAULTS_MAX: Final = 3
 FAULTS_MAX: Final = 5
@@ -38,10 +38,6 @@ MEASURING_S: Final = 60.0
 """Pixels that tell nothing for so long are a picture fault."""
 LOOK_AGAIN_S: Final = 10.0
 CLOCK_STEP_MAX_S: Final = 60.0
-MODEL_APART_STOPS: Final = 4.0
-"""Light this far from the clear sky of place and time means that one of them is wrong. Common practice, no source."""
-HORIZON_EV: Final = math.log2(2.0**7 / 0.1)
-"""A view towards the light, the sun on the sea's horizon: 1/10 s at f/11 and ISO 100. Common practice, no source."""
 
 
 class Evening:
@@ -60,7 +56,7 @@ class Evening:
             light=KnownLight(shape, outing.limits.reading_age_max_s),
             begun_utc=begun_utc,
             start_utc=start_utc,
-            ends=_ends(outing, begun_utc, start_utc),
+            ends=ends_of(outing, max(start_utc, begun_utc), begun_utc),
             set_up=SetUp(kit.filters if outing.want.first_s is not None else (), kit.aperture, kit.iso),
             now_utc=begun_utc,
         )
@@ -383,7 +379,7 @@ class Evening:
     def _clock_stepped(self, event: words.ClockStepped) -> list[Effect]:
         state = self.state
         state.shift(event.step_s)
-        state.ends = _ends(state.outing, state.begun_utc, state.start_utc)
+        state.ends = ends_of(state.outing, max(state.start_utc, state.begun_utc), state.begun_utc)
         said: list[Effect] = [Tell("clock", f"the clock was set by {event.step_s:+.0f} s", {"step_s": event.step_s})]
         if abs(event.step_s) <= CLOCK_STEP_MAX_S:
             return said
@@ -410,11 +406,8 @@ class Evening:
         return self._fault(Fault.RESTART, "the program was started again in the middle; say resume to go on")
 
     def _against_sky(self, reading: Reading) -> list[Effect]:
-        if self._shape is None or reading.at_least:
-            return []
-        sky_ev = HORIZON_EV + self._shape.stops(reading.taken_utc) - math.log2(sun_illuminance_lx(0.0))
-        apart = reading.level_stops - sky_ev
-        if abs(apart) <= MODEL_APART_STOPS:
+        apart = None if self._shape is None or reading.at_least else apart_stops(self._shape, reading)
+        if apart is None or abs(apart) <= APART_MAX_STOPS:
             return []
         reason = f"the light is {apart:+.1f} stop from a clear sky at this place and time: is one of them wrong?"
         return self._fault(Fault.CLOCK, reason)
@@ -446,13 +439,3 @@ _REACTIONS: Mapping[type[Any], Callable[[Evening, Any], list[Effect]]] = {
     words.Woke: Evening._woke,
     words.Restarted: Evening._restarted,
 }
-
-
-def _ends(outing: Outing, begun_utc: datetime, start_utc: datetime) -> Ends:
-    """The sun's end is looked for from the start on, the time to pack from the program's beginning."""
-    sun = ends_of(outing, max(start_utc, begun_utc))
-    pack_utc = None if outing.bounds.leave_by is None else outing.bounds.leave_by.pack_utc(begun_utc)
-    frames = sun.frames
-    if frames is None and outing.want.kind is Kind.ONE:
-        frames = 1
-    return Ends(sun.sun_utc, pack_utc, frames)

@@ -28,10 +28,11 @@ def begins_utc(outing: Outing) -> datetime:
     return at_utc + timedelta(minutes=start.offset_min)
 
 
-def ends_of(outing: Outing, begun_utc: datetime) -> Ends:
-    """The moments that bound a series which begins at `begun_utc`.
+def ends_of(outing: Outing, begun_utc: datetime, program_utc: datetime | None = None) -> Ends:
+    """The moments that bound a series which begins at `begun_utc`, of a program that was started at `program_utc`.
 
-    The sun ends it going the way it goes at the start; where it never gets there, nothing ends it that way.
+    The sun ends it going the way it goes at the start; where it never gets there, nothing ends it that way. Minutes
+    until it is time to leave count from the program's start.
     """
     bounds = outing.bounds
     sun_utc = None
@@ -40,7 +41,7 @@ def ends_of(outing: Outing, begun_utc: datetime) -> Ends:
         path = SunPath(outing.place, begun_utc, begun_utc + AHEAD)
         found = path.events(bounds.sun_altitude_deg, _way(outing, path))
         sun_utc = None if isinstance(found, NoCrossing) else found[0].at_utc
-    pack_utc = None if bounds.leave_by is None else bounds.leave_by.pack_utc(begun_utc)
+    pack_utc = None if bounds.leave_by is None else bounds.leave_by.pack_utc(program_utc or begun_utc)
     return Ends(sun_utc, pack_utc, outing.frames_wanted)
 
 

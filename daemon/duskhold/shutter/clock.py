@@ -93,4 +93,17 @@ class SimulatedClock:
         return Clock(self.now_s, self.sleep_until)
 
 
+class PacedClock(SimulatedClock):
+    """Simulated time that somebody looks on at: `pace` is told of every stretch that goes by, in seconds."""
+
+    def __init__(self, pace: Callable[[float], None]) -> None:
+        super().__init__()
+        self._pace = pace
+
+    def sleep_until(self, mono_s: float) -> None:
+        before_s = self.now_s()
+        super().sleep_until(mono_s)
+        self._pace(max(0.0, self.now_s() - before_s))
+
+
 REAL_CLOCK = Clock(mono_now_s, sleep_until)
