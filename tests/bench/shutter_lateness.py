@@ -3,7 +3,8 @@
     .venv/bin/python tests/bench/shutter_lateness.py [--frames 20]
 
 The body's own log is the clock of both: opening is from the order to `pressed`, closing is what the time from `pressed`
-to `released` has over the time that was asked for. Both idle, and with one busy process on every core.
+to `released` has over the time that was asked for. Idle, while frames are measured by one process a core at the lowest
+priority, and with one busy process on every core.
 
 The bare loop's openings carry two pauses of about 43 ms that TCP makes on loopback (delayed acknowledgements; there are
 none over USB); our adapter turns them off on the library's sockets. Compare the closings.
@@ -19,7 +20,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -67,8 +68,9 @@ def main() -> None:
     frames = parser.parse_args().frames
     print(f"{frames} frames of {HOLD_S} s each way; ms, median and largest")
     print(f"{'':12}{'opening':>26}{'closing':>26}")
-    for name, load in (("idle", 0), ("busy cores", os.cpu_count() or 1)):
-        with _busy(load):
+    cores = os.cpu_count() or 1
+    for name, work, processes in (("idle", _spin, 0), ("measuring", _measure, cores), ("busy cores", _spin, cores)):
+        with _busy(work, processes):
             bare, ours = _bare(frames), _ours(frames)
         _row(f"{name}, bare", bare)
         _row(f"{name}, ours", ours)
@@ -119,8 +121,8 @@ def _body() -> Iterator[ServedBody]:
 
 
 @contextmanager
-def _busy(processes: int) -> Iterator[None]:
-    busy = [multiprocessing.Process(target=_spin, daemon=True) for _ in range(processes)]
+def _busy(work: Callable[[], None], processes: int) -> Iterator[None]:
+    busy = [multiprocessing.Process(target=work, daemon=True) for _ in range(processes)]
     for process in busy:
         process.start()
     try:
@@ -135,6 +137,25 @@ def _spin() -> None:
     until_s = time.monotonic() + 600.0  # bounded, should nobody end it
     while time.monotonic() < until_s:
         pass
+
+
+def _measure() -> None:
+    """Two noisy pictures of 12 million pixels compared again and again, by the process that measures frames."""
+    import cv2
+    import numpy as np
+
+    from duskhold.frames.worker import Question, Worker
+
+    until_s = time.monotonic() + 600.0
+    rng = np.random.default_rng(1)
+    scene = cv2.resize(rng.integers(40, 200, (375, 500, 3)).astype(np.uint8), (4000, 3000))
+    with tempfile.TemporaryDirectory(prefix="dh-") as folder:
+        names = [f"{folder}/{name}.jpg" for name in ("base", "long")]
+        for name in names:
+            cv2.imwrite(name, scene)
+        with Worker() as worker:
+            while time.monotonic() < until_s:
+                worker.ask(Question(names[0], names[1]))
 
 
 def _row(name: str, measured: Lateness) -> None:
