@@ -9,10 +9,12 @@ from typing import Any
 
 import pytest
 
+from duskhold.app.folders import Folders
+from duskhold.app.measuring import Walked
 from duskhold.camera.faults import PictureFault
 from duskhold.camera.negative import Negative
 from duskhold.camera.shot import BodyProfile, Shot
-from duskhold.faces import cli
+from duskhold.faces import cli, filters_walk
 
 Capture = pytest.CaptureFixture[str]
 
@@ -138,3 +140,16 @@ def test_what_cannot_be_measured(capsys: Capture, tmp_path: Path) -> None:
         error = answer(capsys, "measure", *words, status=2)["error"]
         assert error["field"] == field and said in error["message"], words
     assert not (tmp_path / "home" / "duskhold" / "filters").exists()
+
+
+def test_a_simulated_measurement_is_kept_apart_and_says_so(
+    capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, filtered, last = frames(tmp_path)
+    apart = Folders(tmp_path / "apart", tmp_path / "state", tmp_path / "run")
+    walked = Walked((first, filtered, last), (2.0**-6, 16.0, 2.0**-6))
+    monkeypatch.setattr(filters_walk, "walk_at_camera", lambda *_: (walked, apart))
+    body = answer(capsys, "measure", "strong", "--camera", "simulated", "--fitted")
+    assert body["in_settings"] is True and "kept apart" in body["reason"]
+    assert Path(body["folder"]).is_relative_to(tmp_path / "apart")
+    assert answer(capsys)["filters"][0]["measured_on"] is None

@@ -180,3 +180,10 @@ def test_under_torn_cloud_no_reading_is_odd() -> None:
     assert found.left_out == () and found.cloud_stops > 0.3
     calm = [reading(3.0 * i - 15, along_sky(3.0 * i - 15) + cloud) for i, cloud in enumerate((0, 0, 0, 0, 0, -0.9))]
     assert len(trend_of(calm, SKY).left_out) == 1
+
+
+def test_a_large_jump_of_two_readings_asks_for_a_third() -> None:
+    lamp = trend_of([reading(-4, along_sky(-4)), reading(0, along_sky(0) + 0.9)], SKY)
+    assert lamp.disagreement is not None and "another reading" in lamp.disagreement
+    dusk = trend_of([reading(-6, 0.0), reading(0, -1.08)], SKY)
+    assert dusk.disagreement is not None and "another reading" not in dusk.disagreement

@@ -118,9 +118,12 @@ def _measure(args: argparse.Namespace, settings: "Settings") -> Answer:
         ensure_room(folders.data, size, settings.limits.disk_reserve_mb * 1_000_000)
         found, files = calibrate(folders, name, from_files((first, filtered, last)), _area(args, MIDDLE), times_s)
     in_bag = name in {one.name for one in settings.filters}
+    reason = None if in_bag else "the settings have no filter of this name: add it to use the measurement"
+    if folders != folders_of(args, settings):
+        reason = "measured at the simulated camera: kept apart, the bag does not take it"
     body = calibration_body(found) | {
         "in_settings": in_bag,
-        "reason": None if in_bag else "the settings have no filter of this name: add it to use the measurement",
+        "reason": reason,
         "evidence": [file.record() for file in files],
     }
     return Answer(body, 0, partial(_show_measured, body))

@@ -16,7 +16,7 @@ import numpy as np
 
 from duskhold.light.filterbank import BEND, CLOUD, LEVEL, MARK, RATE, FilterBank, Guess, Numbers, lasting, noises
 from duskhold.light.forecast import Forecast
-from duskhold.light.gate import PRICE_OF_LEAVING_OUT, LeftOut, Point, believe
+from duskhold.light.gate import ODD_STOPS, PRICE_OF_LEAVING_OUT, LeftOut, Point, believe
 from duskhold.light.reading import Reading, in_order
 from duskhold.light.skyshape import MODEL_RATE_SHARE, MODEL_RATE_SIGMA, LampLitShape, Shape
 
@@ -31,6 +31,7 @@ _NEAR_KNOTS_MIN = [step / 2.0 for step in range(41)]
 _FAR_KNOTS_MIN = [20.0 + 2.0 * step for step in range(1, 81)]
 _NODES = ((-math.sqrt(0.6), 5 / 18), (0.0, 8 / 18), (math.sqrt(0.6), 5 / 18))
 _CAUSES = "check the clock and the place; else cloud, or ground that hides or shows part of the sky"
+_UNCONFIRMED = "; so large a jump may be a lamp or a flash of sun: take another reading before it is believed"
 _CLOUDS = tuple((stops, minutes) for stops in (0.1, 0.25, 0.5, 1.0) for minutes in (1.0, 3.0, 8.0))
 
 
@@ -159,7 +160,9 @@ def _fused(
         return _trend(choice, bank, shape, kept, left_out, mark_utc, measured, model_rate, said)
     departs = _estimate(_run(_guesses(0.5, 0.0, None, len(kept)), kept), RATE)
     if measured and abs(departs.value) > _DISAGREE_SIGMAS * math.hypot(departs.sigma, rate_sigma):
-        said = _said(measured, model_rate)
+        jump_stops = departs.value * (kept[-1].at_min - kept[0].at_min)
+        unsure = _UNCONFIRMED if abs(jump_stops) > ODD_STOPS else ""
+        said = f"{_said(measured, model_rate)}{unsure}"
         return _trend(Choice.MEASURED, line, None, kept, left_out, mark_utc, measured, model_rate, said)
     bank = _run(_guesses(rate_sigma, 0.0, _RATE_LASTS_MIN, len(kept)), kept)
     choice = Choice.FUSED if measured else Choice.MODEL
