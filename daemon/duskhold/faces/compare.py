@@ -7,6 +7,7 @@ from typing import Any
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.area import area_from
 from duskhold.faces.inputs import number_of, read, settings_of
 
 Body = dict[str, Any]
@@ -44,13 +45,14 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.frames.worker import MeasuringFailed, Question, compare_apart
 
     base = _file("BASE", args.base)
+    area = read("--area", args.area, area_from, "--area 0,0.5,1,1 is the lower half.")
     standards = standards_of(settings_of(args), Path(base))
     known = None if standards.rig is None else asdict(standards.rig)
     question = Question(
         base=base,
         long=_file("LONG", args.long),
         scout=None if args.scout is None else _file("--scout", args.scout),
-        area=read("--area", args.area, _area, "--area 0,0.5,1,1 is the lower half."),
+        area=(area.left, area.top, area.right, area.bottom),
         expected_stops=number_of("--expected-stops", args.expected_stops, -20, 20, "stops"),
         limits=asdict(standards.limits),
         rig=_rig(args) or known,
@@ -68,16 +70,6 @@ def _file(field: str, name: str) -> str:
     if not path.is_file():
         raise Wrong("picture_missing", f"There is no file {name}.", field=field)
     return str(path.absolute())
-
-
-def _area(text: str) -> tuple[float, float, float, float]:
-    numbers = [float(word) for word in text.split(",")]
-    if len(numbers) != 4:
-        raise ValueError(f"{text!r} is not four numbers with commas between")
-    left, top, right, bottom = numbers
-    if not (0 <= left < right <= 1 and 0 <= top < bottom <= 1):
-        raise ValueError(f"{text!r} is no rectangle within 0 to 1")
-    return left, top, right, bottom
 
 
 def _rig(args: argparse.Namespace) -> dict[str, float] | None:

@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from duskhold.faces.answer import Wrong
+from duskhold.faces.area import area_of
 from duskhold.faces.inputs import person_is_there
 
 if TYPE_CHECKING:
@@ -21,9 +22,12 @@ if TYPE_CHECKING:
 def judging_from(wish: "Wish", base: "Seen") -> "Iterator[Judge]":
     """A measuring process that reads the base frame while the filter is fitted."""
     from duskhold.app.judging import Judge, standards_of
+    from duskhold.frames.measure import WHOLE, Area
 
-    path = base.taken.path
-    with Judge(standards_of(wish.settings, path)) as judging:
+    path, area = base.taken.path, area_of(wish.args)
+    # The level over a map's area is told beside the verdict; the verdict itself knows rectangles.
+    standards = standards_of(wish.settings, path, area if isinstance(area, Area) else WHOLE)
+    with Judge(standards) as judging:
         judging.look_ahead(path)
         yield judging
 
