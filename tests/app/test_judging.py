@@ -161,3 +161,10 @@ def test_a_long_frame_tells_of_the_light(watching: Judge, files: dict[str, Path]
     assert (found.taken_utc - BASE_UTC).total_seconds() == 120.0
     assert (found.span_s, found.at_least, found.source) == (240.0, False, "long")
     assert light_in_frame(base, replace(verdict, measured={}), 0.0, BASE_UTC, 240.0) is None
+
+
+def test_the_readme_has_every_code_and_what_follows() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    said = {Act.KEEP: "keep", Act.CORRECT: "correct", Act.RETAKE: "the same frame again", Act.ASK: "ask"}
+    for code, means in CODES.items():
+        assert f"| `{code}` | {means} | {said[ACTS[code]]}" in readme
