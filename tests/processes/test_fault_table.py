@@ -1,7 +1,7 @@
 """Every fault in every family, through the real command, processes and library; the body's own log is the truth.
 
-The whole table takes two minutes, so it runs by name only; what it printed is kept in hardware-notes/fault-table.md,
-and the test holds the two against each other.
+The whole table takes five minutes on two cores (eight with other work running), so it runs by name only; what it
+printed is kept in hardware-notes/fault-table.md, and the test holds the two against each other.
 """
 
 from __future__ import annotations
@@ -106,7 +106,8 @@ def judge(made: Rig, each: Fault, record: dict[str, Any]) -> tuple[str, str]:
     stored = [str(line.detail["name"]) for line in made.body.lines("stored")]
     at_home = is_home(made, stored)
     if not at_home:
-        wrong.append("a picture is missing on the disk")
+        names = [Path(file["path"]).name for file in record["files"]]
+        wrong.append(f"a picture is missing on the disk: {stored} stored, {names} at home ({record['reason']})")
     words = [
         record["outcome"],
         f"opened {len(openings)}x",

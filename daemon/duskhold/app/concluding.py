@@ -93,17 +93,31 @@ def outcome_of(report: ShutterReport) -> Outcome:
 
 @contextmanager
 def taking_turns(station: Station, leave: Callable[[], bool]) -> Iterator[bool]:
-    """Wait for every other command that concludes a frame of this camera; False when that took too long."""
+    """Wait for every other command that concludes a frame of this camera; False when that took too long.
+
+    On a disk that is full the frame is concluded all the same, if need be without waiting.
+    """
     places = station.folders.places(station.camera)
-    places.ensure_there()
-    lock = Lock(places.state / "concluding.lock")
+    try:
+        places.ensure_there()
+        lock = Lock(places.state / "concluding.lock")
+    except OSError:
+        yield True
+        return
     give_up_s = mono_now_s() + TURN_MAX_S
     try:
-        while not (is_ours := lock.take()) and not leave() and mono_now_s() < give_up_s:
+        while not (is_ours := _take(lock)) and not leave() and mono_now_s() < give_up_s:
             time.sleep(LOOK_EVERY_S)
         yield is_ours
     finally:
         lock.close()
+
+
+def _take(lock: Lock) -> bool:
+    try:
+        return lock.take()
+    except OSError:
+        return True  # it is ours: only its owner's number found no room
 
 
 def _says(known: Outcome, outcome: Outcome) -> bool:
