@@ -80,7 +80,8 @@ def test_a_link_that_hangs_is_found_by_the_closing_call(bench: Rig) -> None:
     holder = bench.holder_pid()
     bench.body.order("hang")
     bench.wait_until(lambda state: state["pid"] != holder, within_s=20.0)
-    assert mono_now_s() - (opened_s + 1.5) < 4.0
+    # A second of overrun, the new process, and 2.5 s in which its session does not begin.
+    assert mono_now_s() - (opened_s + 1.5) < 6.0
     time.sleep(1.0)
     resumed_s = bench.body.order("resume")
     status, record = bench.finish(process)
