@@ -9,7 +9,6 @@ from __future__ import annotations
 import heapq
 import os
 import random
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -88,6 +87,7 @@ class SimulatedEvening:
         self._order = count()
         self._takes: list[Take] = []
         self._fetched: set[Picture] = set()
+        self._stored_bytes = 0
         self._owed: list[ShutterReport] = []
         self._taken: dict[str, Take] = {}
         self._told: set[str] = set()
@@ -226,7 +226,7 @@ class SimulatedEvening:
 
     def _means(self) -> words.MeansTold:
         percent = float(self.body.value("battery", self._clock.now_s()).rstrip("%"))
-        return words.MeansTold(percent, shutil.disk_usage(self._folders.data).free)
+        return words.MeansTold(percent, self.world.disk_free_bytes - self._stored_bytes)
 
     # A person
 
@@ -337,6 +337,7 @@ class SimulatedEvening:
             for one in [each for each in self.camera.pictures() if each not in self._fetched]:
                 files.append(self._fetch(one, folder, report.frame_id, Stored(role.value)))
                 self._fetched.add(one)
+                self._stored_bytes += files[-1].bytes
         except CameraError as error:
             self._owed.append(report)
             self._queue.append(words.FaultSeen(Fault.LINK, str(error)))
