@@ -36,6 +36,8 @@ COMMANDS = (
     "frames",
     "compare",
     "report",
+    "dark",
+    "stack",
     "set-up",
 )
 
