@@ -56,8 +56,8 @@ class World:
     habits: Habits = Habits()
     faults: Faults = field(default_factory=Faults)
     filter_error_stops: float = 0.05
-    disk_free_bytes: int = 200_000_000_000
     profile: BodyProfile = field(default_factory=lambda: BodyProfile(width=192, height=128))
+    disk_free_bytes: int = 200_000_000_000
 
 
 def world_of(outing: Outing, seed: int) -> World:
