@@ -64,8 +64,11 @@ FAULTS: dict[str, Planted] = {"moved": moved, "soft": soft, "level": level, "dew
 
 @dataclass
 class Row:
+    """How often a fault was found at 1.5 and 0.5 times its limit, and how often another than the planted one."""
+
     found_large: int = 0
     found_small: int = 0
+    others: int = 0
     frames: int = 0
 
 
@@ -80,8 +83,13 @@ def table(frames: int) -> dict[str, Row]:
         row = rows[code] = Row(frames=frames)
         for number in range(frames):
             rng = np.random.default_rng([index, number])
-            row.found_large += code in codes(planted(rng, 1.5))
-            row.found_small += code in codes(planted(rng, 0.5))
+            large, small = codes(planted(rng, 1.5)), codes(planted(rng, 0.5))
+            row.found_large += code in large
+            row.found_small += code in small
+            row.others += bool((large | small) - {code})
+        # As it goes: half an hour on a busy machine, and whoever ends it early keeps what there is.
+        cells = [f"{count / frames:10.1%}" for count in (row.found_large, row.found_small, row.others)]
+        print(f"{code:8} {' '.join(cells)}  {frames}", flush=True)
     return rows
 
 
@@ -106,13 +114,11 @@ def test_a_clean_frame_is_clean() -> None:
 
 @pytest.mark.slow
 def test_detection_over_1500_frames() -> None:
-    rows = table(84)
     clean = 500
     alarms = false_alarms(clean)
-    print(f"\n{'fault':8} {'at 1.5 x':>10} {'at 0.5 x':>10}  frames each")
-    for code, row in rows.items():
-        print(f"{code:8} {row.found_large / row.frames:10.1%} {row.found_small / row.frames:10.1%}  {row.frames}")
-    print(f"any verdict on {len(alarms)} of {clean} clean frames ({len(alarms) / clean:.1%}): {alarms}")
+    print(f"\nany verdict on {len(alarms)} of {clean} clean frames ({len(alarms) / clean:.1%}): {alarms}")
+    print(f"{'fault':8} {'at 1.5 x':>10} {'at 0.5 x':>10} {'others':>10}  frames each")
+    rows = table(84)
     for code, row in rows.items():
         assert row.found_large >= 0.95 * row.frames, code
         assert row.found_small <= 0.05 * row.frames, code
