@@ -17,7 +17,7 @@ from duskhold.app.station import Station
 from duskhold.camera.port import Picture, Setting
 from duskhold.frames.store import Role
 from duskhold.journal.journal import Journal
-from duskhold.shutter.holder_link import HolderLink
+from duskhold.shutter.holder_link import HolderLink, HolderRefused
 from duskhold.shutter.report import Kind, Outcome, ShutterReport, ShutterState
 
 REPORT = ShutterReport(
@@ -34,12 +34,16 @@ class PaperLink:
     listings: list[list[Picture]]
     quality: str | None = "raw+jpeg"
     phase: str = "ready"
+    busy: int = 0
     asked: int = 0
 
     def state(self) -> dict[str, object]:
         return {"phase": self.phase}
 
     def settings(self) -> dict[Setting, str]:
+        self.busy -= 1
+        if self.busy >= 0:
+            raise HolderRefused("camera_busy", "the body is busy")
         return {} if self.quality is None else {Setting.QUALITY: self.quality}
 
     def new_pictures(self) -> list[Picture]:
@@ -72,6 +76,13 @@ def test_files_as_promised_are_asked_for_once(tmp_path: Path) -> None:
 def test_a_file_that_comes_after_the_body_said_it_was_ready_is_waited_for(tmp_path: Path) -> None:
     found = brought(tmp_path, PaperLink([[RAW], [RAW, JPEG]]))
     assert (len(found.files), found.trouble) == (2, "")
+
+
+def test_while_the_body_is_too_busy_to_say_what_it_promises_half_a_pair_is_not_the_whole(tmp_path: Path) -> None:
+    found = brought(tmp_path, PaperLink([[RAW], [RAW, JPEG]], busy=1))
+    assert (len(found.files), found.trouble) == (2, "")
+    found = brought(tmp_path / "again", PaperLink([[RAW]], busy=9))
+    assert (len(found.files), found.complete) == (1, True), "in the end what there is is taken"
 
 
 def test_the_same_half_twice_while_it_stores_is_not_the_whole(tmp_path: Path) -> None:

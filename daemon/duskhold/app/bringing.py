@@ -90,18 +90,20 @@ def _wait_for_pictures(
             if promised is None:
                 promised = _promised(station)
             listings += is_ready
-            is_whole = bool(now) and not missing_files(promised, [picture.name for picture in now])
+            names = [picture.name for picture in now]
+            is_whole = bool(now) and promised is not None and not missing_files(promised, names)
             if (is_whole and (is_ready or now == before)) or listings > MISSING_LISTINGS:
-                return now, promised  # the same twice while it stores: the word that it is complete was lost
+                return now, promised or ()  # the same twice while it stores: the word that it is complete was lost
             before, list_s = now, mono_now_s() + LIST_EVERY_S
         time.sleep(LOOK_EVERY_S)
 
 
-def _promised(station: Station) -> tuple[str, ...]:
+def _promised(station: Station) -> tuple[str, ...] | None:
+    """None when it could not be asked just now: a half of a pair must not be taken for the whole."""
     try:
         return promised_files(station.link.settings().get(Setting.QUALITY))
     except HolderRefused:
-        return ()  # it does not say: whatever it stored is taken
+        return None
 
 
 def _listed(station: Station) -> list[Picture]:
