@@ -15,6 +15,7 @@ from duskhold.light.place import Place
 from duskhold.light.skybodies import Position, moon_face, moon_position, sun_position
 
 CASES = 1000
+SLOW_CASES = 300  # the reference library takes its time over each
 WITHIN_DEG = 0.01
 
 
@@ -74,7 +75,7 @@ def test_sun_against_pvlib() -> None:  # pvlib's SPA: Reda and Andreas 2004, NRE
 def test_sun_and_moon_against_skyfield(sky: tuple[Any, Any], body: str, ours: Any) -> None:
     ephemeris, timescale = sky
     worst = 0.0
-    for place, at_utc in cases():
+    for place, at_utc in cases()[:SLOW_CASES]:
         observer = ephemeris["earth"] + wgs84.latlon(place.latitude_deg, place.longitude_deg)
         apparent = observer.at(timescale.from_datetime(at_utc)).observe(ephemeris[body]).apparent()
         altitude, azimuth, _ = apparent.altaz()
