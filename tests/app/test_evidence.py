@@ -36,6 +36,7 @@ def on_record(
     role: str = "base",
     picture: str = "whole",
     decision: dict[str, object] | None = None,
+    question: str | None = None,
 ) -> None:
     frame_id, opened = f"frame-{minute:g}-{role}", START + timedelta(minutes=minute)
     path = folders.data / f"{frame_id}.dng"
@@ -45,8 +46,9 @@ def on_record(
     with Journal.open(folders.journal) as journal:
         journal.intend(Intent(frame_id, "usb", role, "dial", 0.25, 5.0, decision or {}), stamp)
         files = [{"path": str(path), "role": role, "bytes": 1, "sha256": "0"}]
+        report = {"filter_check": {"question": question}}
         journal.conclude(
-            Outcome(frame_id, "complete", 0.25, None, utc_text(opened), None, "closed", True, "", files), stamp
+            Outcome(frame_id, "complete", 0.25, None, utc_text(opened), None, "closed", True, "", files, report), stamp
         )
 
 
@@ -73,6 +75,8 @@ def test_a_long_frame_tells_the_light_through_the_filter_of_its_record(folders: 
     on_record(folders, 6, 0.7, role="long", decision={"filter_stops": 10.2, "filter_sigma_stops": 0.03})
     on_record(folders, 9, 0.7, role="long")  # through nobody knows what
     on_record(folders, 12, 0.7, role="long", decision={"asked": {"for_s": 4.0}})
+    fitted: dict[str, object] = {"filter_stops": 10.2, "filter_sigma_stops": 0.03}
+    on_record(folders, 15, 0.3, role="long", decision=fitted, question="is this the filter ten?")
     base, long = readings_on_record(folders, "usb", START, START + timedelta(minutes=30))
     assert (base.source, long.source) == ("base", "long")
     assert long.span_s == 0.25 and long.taken_utc == START + timedelta(minutes=6, seconds=0.125)

@@ -5,6 +5,7 @@ larger part of their uncertainty. A long frame of an unknown filter tells no lig
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -76,9 +77,12 @@ def _reading(frame: Frame, chosen: Area | Path) -> Reading | None:
 
 
 def _glass(frame: Frame) -> Glass | None:
-    """None for a long frame whose record does not say what it was taken through."""
+    """None for a long frame whose record does not say what it was taken through, or whose pixels deny it."""
     if frame.asked.role == Role.BASE.value:
         return Glass(0.0, 0.0)
+    check = frame.outcome.report.get("filter_check") if frame.outcome else None
+    if isinstance(check, Mapping) and check.get("question"):
+        return None
     stops, sigma_stops = (frame.asked.decision.get(name) for name in ("filter_stops", "filter_sigma_stops"))
     if isinstance(stops, (int, float)) and isinstance(sigma_stops, (int, float)):
         return Glass(float(stops), float(sigma_stops))
