@@ -17,6 +17,7 @@ from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Begun, Checked, FrameTold, MeansTold, Role, Said, Word
+from duskhold.shutter.clock import mono_now_s
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 CLOCK = """\
@@ -71,7 +72,8 @@ def happened(place: Place, path: Path, *words: object, now_utc: datetime = NOW) 
 
 
 def stamp(now_utc: datetime) -> Stamp:
-    return Stamp(now_utc, 100.0, "boot")
+    """Written a minute ago, in this boot."""
+    return Stamp(now_utc, mono_now_s() - 60.0, "boot")
 
 
 def test_the_soonest_comes_first_and_is_begun_ahead_of_its_start(place: Place, folder: Path) -> None:
@@ -133,10 +135,13 @@ def test_an_evening_taken_up_stands_as_it_stood(place: Place, folder: Path) -> N
     told = FrameTold("20261125-132719-3460", Role.LONG, "complete", 4.0, NOW, NOW + timedelta(seconds=4), True, "", 2)
     happened(place, path, told)
     with Journal.open(place.own.journal) as journal:
-        taken = take_up(place, path, journal, Stamp(NOW + timedelta(seconds=60), 160.0, "boot"))
+        now_s = mono_now_s()
+        died = journal.last_happening(journal.evenings(1)[0].evening_id)
+        assert died is not None
+        taken = take_up(place, path, journal, Stamp(NOW + timedelta(seconds=now_s - died.mono_s), now_s, "boot"))
         assert taken.evening.view(NOW).phase is Phase.MEASURING
-        assert (taken.clock.now_utc() - NOW).total_seconds() == pytest.approx(60.0, abs=0.1)
+        assert (taken.clock.now_utc() - NOW).total_seconds() == pytest.approx(60.0, abs=1.0)
         assert len(journal.evenings(9)) == 1
         path.write_text(path.read_text(encoding="utf-8") + "# changed\n", encoding="utf-8")
-        take_up(place, path, journal, Stamp(NOW + timedelta(seconds=61), 161.0, "boot"))
+        take_up(place, path, journal, Stamp(NOW + timedelta(seconds=61), now_s, "boot"))
         assert len(journal.evenings(9)) == 2  # another outing, another evening

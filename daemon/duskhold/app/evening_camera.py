@@ -107,6 +107,7 @@ class CameraField:
         self._faults: set[Fault] = set()
         self._is_settled = False
         self._asked_s = 0.0
+        self._hand: SimulatedHand | None = None
         self._thread = threading.Thread(target=self._at_camera, name="camera field", daemon=True)
 
     def start(self) -> None:
@@ -167,8 +168,10 @@ class CameraField:
                 with self._lock:
                     self._taking = job
                 self._put(job)
-            case RunCheck() | ReadMeans() | Tell():
+            case RunCheck() | ReadMeans():
                 self._put(_Job(effect))
+            case Tell() if self._hand is not None:
+                self._hand.hear(effect)  # before the frame that may follow from it
 
     def _put(self, job: _Job) -> None:
         with self._lock:
@@ -192,10 +195,6 @@ class CameraField:
                         self._taking = None if self._taking is job else self._taking
 
     def _do(self, job: _Job, bench: _Bench) -> None:
-        if isinstance(job.effect, Tell):
-            if bench.hand is not None:
-                bench.hand.hear(job.effect)
-            return
         try:
             station = self._ready(bench)
             self._settle(station)
@@ -215,18 +214,19 @@ class CameraField:
         """The station, with a shutter process that answers. Raises what it says at the top."""
         if bench.station is None:
             bench.station = bench.stay.enter_context(self._at.visit())
-            bench.hand = SimulatedHand.at(bench.station, self._at.outing, self._at.fitted)
-            if bench.hand is not None:
-                bench.stay.callback(bench.hand.leave)
+            self._hand = SimulatedHand.at(bench.station, self._at.outing, self._at.fitted)
+            if self._hand is not None:
+                bench.stay.callback(self._hand.leave)
         ensure_awake(bench.station)
         self._asked_s = mono_now_s()
         return bench.station
 
     def _settle(self, station: Station) -> None:
         """Before anything else: what the time before left. A frame still held is followed to its own end."""
+        if not self._is_settled or station.link.state()["reports"]:
+            self._tell_settled(station)
         if self._is_settled:
             return
-        self._tell_settled(station)
         in_hand = station.link.state()["frame_id"]
         self._is_settled = True
         if isinstance(in_hand, str):
@@ -334,7 +334,6 @@ class _Bench:
     stay: ExitStack
     measuring: Measuring
     station: Station | None = None
-    hand: SimulatedHand | None = None
 
 
 def ensure_awake(station: Station) -> None:

@@ -24,9 +24,12 @@ _APART_MAX_S = 0.05
 class EveningClock:
     """UTC that a step of the computer's clock does not move, to the millisecond that the journal keeps."""
 
-    def __init__(self, anchor_utc: datetime, now_s: Callable[[], float] = mono_now_s) -> None:
+    def __init__(
+        self, anchor_utc: datetime, now_s: Callable[[], float] = mono_now_s, anchor_s: float | None = None
+    ) -> None:
+        """It was `anchor_utc` at `anchor_s` of CLOCK_BOOTTIME, or is now."""
         self._now_s = now_s
-        self._anchor_utc, self._anchor_s = anchor_utc, now_s()
+        self._anchor_utc, self._anchor_s = anchor_utc, now_s() if anchor_s is None else anchor_s
 
     def now_s(self) -> float:
         """CLOCK_BOOTTIME."""

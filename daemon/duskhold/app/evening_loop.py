@@ -3,7 +3,8 @@
 1. An event is in the journal before the evening is stepped with it, and stepped before anything follows from it.
 2. Nobody acts inside a callback: alarms, keys, sockets, signals and the camera only put something into the queue.
 3. An alarm that does not come is noticed here: the loop looks by itself, and says that it had to.
-4. The watchdog is told only of a heartbeat that came through scheduler, queue and loop while the camera's thread lives.
+4. The watchdog is told only of a heartbeat that came through scheduler, queue and loop while the camera's thread lives;
+   without that thread the loop ends.
 """
 
 from __future__ import annotations
@@ -27,6 +28,10 @@ SPIN_S = 1.0
 HEARTBEAT_S = 20.0
 LONGEST_ARM_S = 600.0  # a long wait is armed piece by piece: nothing is lost by a scheduler that sleeps too long
 _DEADLINE, _HEARTBEAT = "deadline", "heartbeat"
+
+
+class FieldEnded(Exception):
+    """A mistake of the program ended the thread at the camera: the process ends too, and the next start goes on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +179,9 @@ class EveningLoop:
         return self.view()
 
     def turn(self, wait_s: float) -> None:
-        """Take one item, or find out that nothing comes."""
+        """Take one item, or find out that nothing comes. Raises `FieldEnded`."""
+        if not self._field.is_alive:
+            raise FieldEnded("the thread at the camera ended by a mistake of the program; its own words are above")
         match self._inbox.take(wait_s):
             case Happened(event, answer):
                 self._happened(event, answer)
@@ -238,8 +245,7 @@ class EveningLoop:
     def _rang(self, name: str, due_s: float) -> None:
         late_s = self._clock.now_s() - due_s
         if name == _HEARTBEAT:
-            if self._field.is_alive:
-                self._alive()
+            self._alive()
             self._arm_heartbeat()
             return
         if due_s != self._due_s:

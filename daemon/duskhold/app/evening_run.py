@@ -147,7 +147,7 @@ def take_up(place: Place, path: Path, journal: Journal, now: Stamp) -> Taken:
         found = _go_on(place, path, journal, record, now)
         if found is not None:
             return found
-    clock = EveningClock(now.utc)
+    clock = EveningClock(now.utc, anchor_s=now.mono_s)
     begun_utc = clock.now_utc()
     outing = load_outing(path, place.settings, place.bag, begun_utc)
     evening = Evening(outing, begun_utc)
@@ -173,7 +173,7 @@ def _go_on(place: Place, path: Path, journal: Journal, record: EveningRecord, no
     if evening.view(stood_utc).phase is Phase.ENDED:
         return None
     now_utc, found = resume_clock(stood_utc, last, now)
-    return Taken(record, outing, evening, EveningClock(now_utc), Opening(found), begun_utc)
+    return Taken(record, outing, evening, EveningClock(now_utc, anchor_s=now.mono_s), Opening(found), begun_utc)
 
 
 def _stood_utc(now_utc: datetime, event: Event) -> datetime:
