@@ -25,6 +25,9 @@ def test_one_open_one_close_and_every_picture_home(bench: Rig) -> None:
     assert {file["role"] for file in record["files"]} == {"long"}
     assert len(record["files"]) == 2
     assert bench.pictures_home()
+    assert (record["settings"]["iso"], record["settings"]["mode"]) == ("100", "M")
+    (day,) = (bench.folder / "data" / "frames").iterdir()
+    assert {path.name for path in (day / "record").iterdir()} == {f"{record['frame_id']}.xmp", "log.txt", "frames.csv"}
 
 
 def test_a_second_command_is_told_how_long_the_camera_is_busy(bench: Rig) -> None:

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from duskhold.app.concluding import conclude_own
-from duskhold.app.readiness import unready
+from duskhold.app.readiness import look_before
 from duskhold.app.station import Station, stamp_now
 from duskhold.frames.store import Role
 from duskhold.journal.entry import Intent, Outcome, Refusal
@@ -60,9 +60,13 @@ def expose(station: Station, order: Order, watch: Watch) -> Outcome:
 
     Raises `JournalError` only before anything was opened, or when the record itself cannot be written.
     """
-    refused = _refused_beforehand(station, order)
+    refused = _refused_as_busy(station, order)
     if refused is not None:
         return refused
+    before = look_before(station)
+    order = replace(order, decision={**order.decision, "settings": dict(before.settings)})
+    if before.trouble is not None:
+        return refuse(station, order, before.trouble.code, before.trouble.reason)
     if watch.stop():
         return refuse(station, order, "interrupted", INTERRUPTED)
     station.journal.intend(_intent(station, order), stamp_now())
@@ -108,12 +112,11 @@ def _record(station: Station, refusal: Refusal) -> Outcome:
     )  # fmt: skip
 
 
-def _refused_beforehand(station: Station, order: Order) -> Outcome | None:
+def _refused_as_busy(station: Station, order: Order) -> Outcome | None:
     state = station.link.awaited_state()
     refusal = state["refusal"]
     if not isinstance(refusal, dict):
-        trouble = unready(station)
-        return None if trouble is None else refuse(station, order, trouble.code, trouble.reason)
+        return None
     closes_in_s = state["closes_in_s"]
     rest = f"; it closes in {_clock(closes_in_s)}" if isinstance(closes_in_s, float) else ""
     return refuse(station, order, str(refusal["code"]), f"{refusal['reason']}{rest}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from duskhold.app.bodies import has_passed
@@ -20,18 +21,27 @@ class Unready:
     reason: str
 
 
-def unready(station: Station) -> Unready | None:
-    """Why a frame should not begin, or None. Raises `HolderSilent`."""
+@dataclass(frozen=True, slots=True)
+class Before:
+    """`settings` is everything that the body says of itself, for the record; `trouble` is None when it may begin."""
+
+    trouble: Unready | None
+    settings: Mapping[str, str]
+
+
+def look_before(station: Station) -> Before:
+    """What the body says before a frame, and why the frame should not begin. Raises `HolderSilent`."""
     limits = station.settings.limits
     try:
         ensure_room(station.folders.data, FRAME_BYTES, limits.disk_reserve_mb * 1_000_000)
     except DiskShort as short:
-        return Unready(short.code, f"{short} Make room, or lower disk_reserve_mb in the settings.")
+        return Before(Unready(short.code, f"{short} Make room, or lower disk_reserve_mb in the settings."), {})
     try:
         said = station.link.settings()
     except HolderRefused:
-        return None  # the shutter process says itself what is in the way, and until when
-    return _weak(said.get(Setting.BATTERY), limits.battery_reserve_percent) or _full(said.get(Setting.SHOTS_LEFT))
+        return Before(None, {})  # the shutter process says itself what is in the way, and until when
+    trouble = _weak(said.get(Setting.BATTERY), limits.battery_reserve_percent) or _full(said.get(Setting.SHOTS_LEFT))
+    return Before(trouble, {setting.value: value for setting, value in said.items()})
 
 
 def unproven(station: Station) -> Unready | None:

@@ -6,8 +6,13 @@ NOT_CONCLUDED = "no outcome is written: it is being held now, or its program end
 
 
 def frame_record(frame: Frame) -> dict[str, object]:
-    """The record of one frame. Times in UTC; `open_s` is the true open time, None when it is not known."""
+    """The record of one frame. Times in UTC; `open_s` is the true open time, None when it is not known.
+
+    `settings` is all that the body said of itself before the frame.
+    """
     asked, outcome = frame.asked, frame.outcome
+    decision = dict(asked.decision)
+    settings = decision.pop("settings", None)
     record: dict[str, object] = {
         "frame_id": asked.frame_id,
         "outcome": "unknown",
@@ -23,7 +28,8 @@ def frame_record(frame: Frame) -> dict[str, object]:
         "shutter": "unknown",
         "files": [],
         "reason": NOT_CONCLUDED,
-        "decision": dict(asked.decision),
+        "decision": decision,
+        "settings": settings,
         "verdict": None,
     }
     if isinstance(asked, Refusal):
