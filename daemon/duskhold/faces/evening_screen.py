@@ -1,5 +1,6 @@
 """What a person at the terminal sees of an evening, and the single keys that say words to it."""
 
+import os
 import select
 import sys
 import termios
@@ -128,7 +129,8 @@ def line_of(view: View, left_s: float | None, shutter: str) -> str:
         parts.append(view.line)
     elif view.next_open_s is not None and view.phase is not Phase.OPEN:
         parts.append(f"next {clock(view.next_open_s).strip()}")
-    parts.append(f"{view.frames_done} done")
+    left = "" if view.frames_left is None else f", {view.frames_left} left"
+    parts.append(f"{view.frames_done} done{left}")
     return "   ".join(parts)
 
 
@@ -155,15 +157,17 @@ class Keys:
             termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
 
     def _run(self) -> None:
+        descriptor = self._stream.fileno()
         while not self._over.is_set():
-            if not select.select([self._stream], [], [], _LOOK_S)[0]:
+            if not select.select([descriptor], [], [], _LOOK_S)[0]:
                 continue
-            key = self._stream.read(1)
-            if not key:
+            # Not by the stream, which would keep to itself what it has read too much.
+            typed = os.read(descriptor, 64)
+            if not typed:
                 return
-            word = KEYS.get(key.lower())
-            if word is not None:
-                self._say(word)
+            for key in typed.decode(errors="ignore").lower():
+                if key in KEYS:
+                    self._say(KEYS[key])
 
 
 def terminal_is_there() -> bool:

@@ -1,0 +1,100 @@
+"""The line of a running evening, and the keys that say words to it."""
+
+from __future__ import annotations
+
+import io
+import os
+import pty
+import queue
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from evening_bench import BEGUN_UTC, VIEW
+
+from duskhold.faces.evening_screen import KEYS, LEGEND, EveningScreen, Keys, line_of
+from duskhold.plan.evening_view import Phase
+from duskhold.plan.evening_words import Ended, Ring, Tell, Urgency, Word
+
+OPEN = replace(VIEW, phase=Phase.OPEN, role="long", frames_done=3)
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_whether_it_is_open_says_the_shutter_process_alone() -> None:
+    assert line_of(OPEN, 161.0, "open").startswith("OPEN  2:41")
+    assert "OPEN" not in line_of(OPEN, 161.0, "opening")
+    assert "OPEN" not in line_of(OPEN, 161.0, "silent")
+
+
+def test_what_a_person_must_do_is_in_the_line_and_a_time_that_has_passed_is_not() -> None:
+    asking = replace(VIEW, phase=Phase.ASKING, line="remove six; fit three")
+    assert line_of(asking, 12.0, "ready") == "waits for you  12.0 s   remove six; fit three   0 done"
+    assert line_of(replace(VIEW, next_open_s=95.0), -3.0, "ready") == "between frames   next 1:35   0 done"
+
+
+@pytest.mark.parametrize("phase", list(Phase))
+def test_every_phase_has_its_word(phase: Phase) -> None:
+    assert line_of(replace(VIEW, phase=phase), None, "ready")
+
+
+def test_what_the_evening_says_goes_above_the_line() -> None:
+    out = Terminal()
+    screen = EveningScreen(out)
+    screen.told(Tell("prompt", "fit the six", {}))
+    screen.told(Tell("alarm", "0.001 s late", {}))
+    screen.told(Ring(Urgency.LEAVE, "time to pack"))
+    screen.told(Ended("leave_by", "it is time to pack"))
+    screen.sound()
+    said = out.getvalue()
+    assert "prompt: fit the six" in said and "! LEAVE: time to pack" in said and "over: it is time to pack" in said
+    assert "late" not in said
+    assert said.endswith("\a")
+
+
+def test_where_there_is_no_terminal_nothing_is_shown_and_nothing_sounds() -> None:
+    out = io.StringIO()
+    screen = EveningScreen(out)
+    screen.follow(VIEW, BEGUN_UTC)
+    screen.seen({"phase": "open", "closes_in_s": 5.0})
+    screen.told(Ring(Urgency.DO, "fit the six"))
+    screen.sound()
+    with screen.shown():
+        pass
+    assert out.getvalue() == ""
+
+
+def test_the_line_is_drawn_while_it_runs() -> None:
+    out = Terminal()
+    screen = EveningScreen(out)
+    screen.follow(replace(OPEN, until_utc=BEGUN_UTC + timedelta(seconds=30)), BEGUN_UTC)
+    screen.seen({"phase": "open", "closes_in_s": 29.0})
+    with screen.shown():
+        for _ in range(100):
+            if "OPEN  " in out.getvalue():
+                break
+            screen._over.wait(0.05)
+    assert "OPEN  28." in out.getvalue() or "OPEN  29.0" in out.getvalue()
+
+
+def test_keys_say_words_and_others_say_nothing() -> None:
+    heard: queue.Queue[Word] = queue.Queue()
+    ours, theirs = pty.openpty()
+    with os.fdopen(theirs, "r") as stream:
+        before = pty.tcgetattr(theirs)
+        with Keys(stream, heard.put).heard():
+            os.write(ours, b"xCh d\nlr")
+            words = [heard.get(timeout=5.0) for _ in range(6)]
+        assert pty.tcgetattr(theirs) == before
+    os.close(ours)
+    assert words == [Word.CLOSE, Word.HOLD, Word.HEARD, Word.DONE, Word.LEAVING, Word.RESUME]
+    assert heard.empty()
+
+
+def test_the_legend_has_every_key() -> None:
+    assert set(KEYS.values()) == set(Word)
+    for key, word in KEYS.items():
+        assert f"{'space' if key == ' ' else key} {word.value.split('_')[0][:4]}" in LEGEND
