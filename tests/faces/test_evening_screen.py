@@ -6,6 +6,7 @@ import io
 import os
 import pty
 import queue
+import termios
 from dataclasses import replace
 from datetime import timedelta
 
@@ -84,11 +85,11 @@ def test_keys_say_words_and_others_say_nothing() -> None:
     heard: queue.Queue[Word] = queue.Queue()
     ours, theirs = pty.openpty()
     with os.fdopen(theirs, "r") as stream:
-        before = pty.tcgetattr(theirs)
+        before = termios.tcgetattr(theirs)
         with Keys(stream, heard.put).heard():
             os.write(ours, b"xCh d\nlr")
             words = [heard.get(timeout=5.0) for _ in range(6)]
-        assert pty.tcgetattr(theirs) == before
+        assert termios.tcgetattr(theirs) == before
     os.close(ours)
     assert words == [Word.CLOSE, Word.HOLD, Word.HEARD, Word.DONE, Word.LEAVING, Word.RESUME]
     assert heard.empty()
