@@ -135,8 +135,8 @@ MUTANTS = (
     Mutant(
         "connects without closing first",
         "machine.py",
-        "                self.unfit = None\n                return [Close()]",
-        "                self.unfit = None\n                self.phase = Phase.READY\n                return []",
+        "event.serial\n                return [Close()]",
+        "event.serial\n                self.phase = Phase.READY\n                return []",
     ),
     Mutant(
         "does not look for a lost camera again",
