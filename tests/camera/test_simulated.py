@@ -209,13 +209,14 @@ def test_a_link_that_hangs_while_closing() -> None:
     assert _words(camera) == ["opened", "closed"]
 
 
-def test_no_card_no_session() -> None:
+def test_without_a_card_the_session_stands_for_closing() -> None:
     time = SteppedTime()
     camera = build_simulated(BLIND, time.now, time.sleep)
     camera.body.card.present = False
     with pytest.raises(NoCard):
         camera.connect()
-    with pytest.raises(LinkLost):
+    assert camera.close_shutter() is Closing.NOTHING_OPEN
+    with pytest.raises(BodyRefused):
         camera.open_shutter()
 
 

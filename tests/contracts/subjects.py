@@ -129,8 +129,14 @@ class InProcess:
         elif word == "set":
             self._body.set_value(str(detail["name"]), str(detail["value"]), self.now_s())
         else:
-            assert word == "eject", word
-            self._body.card.present = False
+            self._order_card(word, detail)
+
+    def _order_card(self, word: str, detail: Mapping[str, Any]) -> None:
+        if word == "fill":
+            self._body.card.capacity_shots = detail["shots"]
+            return
+        assert word == "eject", word
+        self._body.card.present = False
 
     def noted(self, word: str) -> list[Mapping[str, Any]]:
         return [line.detail for line in self._body.log if line.word == word]

@@ -355,3 +355,23 @@ def test_without_a_card_the_body_is_refused(subject: Subject) -> None:
     subject.order("eject")
     with pytest.raises(NoCard):
         subject.camera.connect()
+
+
+def test_a_card_that_is_full_opens_nothing_and_gives_its_pictures(subject: Subject) -> None:
+    hold(subject, 0.2)
+    wait_until(subject, is_complete)
+    subject.order("fill", shots=0)
+    try:
+        with pytest.raises(NoCard) if Setting.SHOTS_LEFT not in subject.nature.untold else nullcontext():
+            subject.camera.connect()
+        last = max(subject.camera.pictures(), key=lambda each: each.name)
+        assert fetched(subject, last) == subject.card_bytes(last.name)
+        assert subject.camera.close_shutter() is Closing.NOTHING_OPEN
+    finally:
+        subject.order("fill", shots=2000)
+
+
+def test_without_a_card_nothing_is_said_of_its_pictures(subject: Subject) -> None:
+    subject.order("eject")
+    with pytest.raises(NoCard):
+        subject.camera.pictures()

@@ -78,7 +78,7 @@ class GphotoCamera:
         self._is_spent = False
 
     def connect(self) -> Identity:
-        """As the port says. After `NoCard` the session stands, for closing only."""
+        """As the port says."""
         self.disconnect()
         prepare_library(self._library_folder)
         self._begin_session()

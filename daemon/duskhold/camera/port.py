@@ -147,7 +147,8 @@ class Camera(Protocol):
     def connect(self) -> Identity:
         """Open a new session, make the card the picture target and read that back.
 
-        Never opens or closes the shutter. Raises `CameraMissing`, `CameraClaimed`, `PermissionMissing`, `NoCard`.
+        Never opens or closes the shutter. Raises `CameraMissing`, `CameraClaimed`, `PermissionMissing`, `NoCard`;
+        after `NoCard` the session stands: for closing, and for the pictures of a card that is only full.
         """
 
     def disconnect(self) -> None:
@@ -178,7 +179,7 @@ class Camera(Protocol):
         """Set, read back, and return what the body then says. Raises `BodyRefused` when it did not take."""
 
     def pictures(self) -> Sequence[Picture]:
-        """Every file on the card."""
+        """Every file on the card. Raises `NoCard` where there is none, which says nothing of its pictures."""
 
     def fetch(self, picture: Picture, take: Callable[[bytes], None]) -> int:
         """Hand the file's bytes to `take` piece by piece, in order, and return how many there were."""

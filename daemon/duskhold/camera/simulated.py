@@ -78,8 +78,8 @@ class SimulatedCamera:
         if outage:
             self._fail_hung()
         self._events.clear()
-        self._ensure_card()
         self._connected = True
+        self._ensure_card()
         profile = self.body.profile
         return Identity(profile.model, profile.serial, _VENDOR_EXTENSION, "bulb toggle", "simulated")
 
@@ -156,6 +156,8 @@ class SimulatedCamera:
 
     def pictures(self) -> Sequence[Picture]:
         self._ask_for_files()
+        if not self.body.card.present:
+            raise NoCard("there is no card in the body", self.body.profile.serial)
         return [self._picture(file) for file in self.body.files()]
 
     def fetch(self, picture: Picture, take: Callable[[bytes], None]) -> int:

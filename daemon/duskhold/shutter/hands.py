@@ -57,6 +57,7 @@ WAIT_BUDGET_S = 6.0
 SLICE_S = 0.1
 WRITTEN_AFTERWARDS = frozenset({"opened", "closing"})
 SHORTEST_WAIT_S = 0.001
+LOOK_AGAIN_S = 1.0  # between two looks whether a body can take a picture again: each begins a session
 QUIET_S = 0.35  # no waiting call begins this close to the end: one may take 0.2 s longer than asked
 
 
@@ -99,7 +100,7 @@ class Hands:
         if phase not in (Phase.READY, Phase.STORING, Phase.TIMED, Phase.PROVING):
             return []
         if phase is Phase.READY and self._desk.machine.unfit is not None:
-            return [Connect()]  # perhaps it was mended: a card was put in
+            return [Pause(LOOK_AGAIN_S), Connect()]  # perhaps it was mended: a card was put in
         try:
             events = self._let_in(self._slice_s)
         except CameraError as error:
