@@ -14,7 +14,8 @@ from duskhold.plan.evening_words import Effect, Event
 BEGUN_UTC = datetime(2027, 3, 9, 17, 20, tzinfo=UTC)
 VIEW = View(
     phase=Phase.BETWEEN, line="nothing", role=None, until_utc=None, open_s=None, next_open_s=None, why="", filters=(),
-    frames_done=0, verdict="", alarm=None, pack_utc=None, light_ends_utc=None, stop=None,
+    frames_done=0, frames_left=None, ends_utc=None, verdict="", alarm=None, pack_utc=None,
+    light_ends_utc=None, stop=None,
 )  # fmt: skip
 
 

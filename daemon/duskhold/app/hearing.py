@@ -49,6 +49,8 @@ def view_body(view: View) -> dict[str, object]:
         "why": view.why,
         "filters": list(view.filters),
         "frames_done": view.frames_done,
+        "frames_left": view.frames_left,
+        "ends_utc": _text(view.ends_utc),
         "verdict": view.verdict,
         "alarm": view.alarm,
         "pack_utc": _text(view.pack_utc),

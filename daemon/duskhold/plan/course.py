@@ -10,7 +10,7 @@ from duskhold.plan.evening_words import Role
 from duskhold.plan.outing import BASE_GAP_S, Dark, Kind, Outing
 from duskhold.plan.outlook import midnight_before, sky_of
 from duskhold.plan.series import FilterChange, Metered, NextFrame, NoFrame, SetUp, bracket_order, decide, next_frame
-from duskhold.plan.stops import Ends, Means, StopReason, battery_cost_percent, what_ends
+from duskhold.plan.stops import Ends, Means, StopReason, battery_cost_percent, cycle_s, what_ends
 
 AHEAD: Final = timedelta(hours=24)
 MOST_FRAMES: Final = 2000
@@ -89,12 +89,12 @@ class Course:
     what is left at the end, `free_utc` when the camera is free after the last frame.
     """
 
-    def __init__(self, outing: Outing, standing: Standing) -> None:
+    def __init__(self, outing: Outing, standing: Standing, most_frames: int = MOST_FRAMES) -> None:
         self.frames: list[PlannedFrame] = []
         self.others: list[PlannedFrame] = []
         self.prompts: list[PlannedPrompt] = []
         self.set_up, self.means, self.free_utc = standing.set_up, standing.means, standing.opens_utc
-        self._outing, self._standing = outing, standing
+        self._outing, self._standing, self._most_frames = outing, standing, most_frames
         self._is_watch = outing.want.kind is Kind.WATCH
         self._steps = standing.steps_left
         self._opens_utc = standing.opens_utc
@@ -133,7 +133,7 @@ class Course:
     def _go_through(self) -> Stop:
         begun_utc = self._opens_utc
         reason = None
-        while reason is None and len(self.frames) < MOST_FRAMES and self._opens_utc - begun_utc < AHEAD:
+        while reason is None and len(self.frames) < self._most_frames and self._opens_utc - begun_utc < AHEAD:
             reason = self._go_on()
         return Stop(reason, self._opens_utc)
 
@@ -166,7 +166,7 @@ class Course:
             return found.reason
         frame = found.then if isinstance(found, FilterChange) else found
         opens_utc = frame.decision.opens_utc
-        reason = what_ends(self._outing, ends, self.means, done, opens_utc, frame.open_s)
+        reason = what_ends(self._outing, ends, self._means_then(), done, opens_utc, frame.open_s)
         if reason is not None:
             return reason
         self._prepare(found)
@@ -195,6 +195,13 @@ class Course:
     def _is_later_pair(self) -> bool:
         is_first = not self.frames and not self._standing.frames_done
         return self._outing.want.kind is Kind.PAIRS and not is_first
+
+    def _means_then(self) -> Means:
+        """What is left when the frame opens: of a later pair, after its frame without the filters."""
+        base = self._outing.want.base
+        if not self._is_later_pair() or base is None:
+            return self.means
+        return _means_after(self._outing, self.means, Role.BASE, base.true_s)
 
     def _pair_s(self) -> float:
         """Filters off, the frame without them, filters on."""
@@ -241,10 +248,11 @@ class Course:
         self.prompts.append(PlannedPrompt(self._opens_utc, announce_utc, remove, fit))
 
     def _free_after(self, opens_utc: datetime, open_s: float) -> datetime:
-        """The gap counts from the closing, or from the end of the in-camera dark frame; storing is part of it."""
-        want, costs = self._outing.want, self._outing.costs
-        gap_s = max(want.every_s if self._is_watch else want.between_s, costs.storing_s)
-        return opens_utc + timedelta(seconds=open_s * _exposures(self._outing, Role.LONG) + gap_s)
+        outing = self._outing
+        if self._is_watch:
+            gap_s = max(outing.want.every_s, outing.costs.storing_s)
+            return opens_utc + timedelta(seconds=open_s * _exposures(outing, Role.BASE) + gap_s)
+        return opens_utc + timedelta(seconds=cycle_s(outing, open_s))
 
     def _next_n(self, role: Role) -> int:
         return 1 + sum(frame.role is role for frame in self.others)

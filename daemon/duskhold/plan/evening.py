@@ -20,7 +20,8 @@ from duskhold.light.skyshape import SkyShape
 from duskhold.plan import evening_words as words
 from duskhold.plan.asking import Seen, complaint, prove
 from duskhold.plan.evening_agenda import go_on, light_has_come
-from duskhold.plan.evening_rest import deadline_utc, foretell, hold, ring, stop, view_of
+from duskhold.plan.evening_forecast import tell_left
+from duskhold.plan.evening_rest import deadline_utc, foretell, free_utc, hold, ring, stop, view_of
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_view import View
 from duskhold.plan.evening_words import Act, Effect, Event, Fault, Role, Tell, Urgency, Word
@@ -29,7 +30,7 @@ from duskhold.plan.moments import begins_utc, ends_of
 from duskhold.plan.outing import BASE_GAP_S, AfterLinkLoss, Doubt, Kind, LightStart, Outing
 from duskhold.plan.series import SetUp
 from duskhold.plan.sky_sense import APART_MAX_STOPS, apart_stops
-from duskhold.plan.stops import StopReason
+from duskhold.plan.stops import StopReason, exposures
 
 PICTURE_FAULTS_MAX: Final = 3
 FAULTS_MAX: Final = 5
@@ -135,7 +136,7 @@ class Evening:
         if not event.settled:
             state.unsettled = event.frame_id
         if event.role is Role.LONG:
-            state.free_utc = state.now_utc if event.closed_utc is None else max(event.closed_utc, state.begun_utc)
+            state.free_utc = free_utc(state, event.closed_utc, event.open_s)
         said: list[Effect] = [Tell("frame", f"{event.role.value} {event.outcome}: {event.reason}".rstrip(": "), {
             "frame_id": event.frame_id, "open_s": event.open_s,
         })]  # fmt: skip
@@ -357,20 +358,20 @@ class Evening:
         used = 0.0 if before is None or event.battery_percent is None else before - event.battery_percent
         if used > 0.0 and state.last_open_s > 0.0:
             # What the last frame took is what the next will: cold makes the last word the right one.
-            per_min = used / state.last_open_s * 60.0
+            per_min = used / (exposures(state.outing) * state.last_open_s) * 60.0
         state.last_open_s = 0.0
         state.means = replace(
             state.means, battery_percent=event.battery_percent, disk_free_bytes=event.disk_free_bytes,
             percent_per_min=per_min,
         )  # fmt: skip
-        return []
+        return tell_left(state)
 
     # The program and its clock
 
     def _begun(self, event: words.Begun) -> list[Effect]:
         self.state.time_confirmed = event.time_confirmed
         self.state.means = replace(self.state.means, percent_per_min=self.state.outing.costs.battery_percent_per_min)
-        return []
+        return tell_left(self.state)
 
     def _clock_confirmed(self, event: words.ClockConfirmed) -> list[Effect]:
         self.state.time_confirmed = True

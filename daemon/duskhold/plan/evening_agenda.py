@@ -318,6 +318,9 @@ def _darks(state: State) -> list[Effect] | None:
     if not state.cap_on:
         assert state.cap_by_utc is not None, "set when the cap was asked for"
         return [] if state.now_utc < state.cap_by_utc else None
+    if state.darks_left and not state.means_fresh:
+        state.reading_means = True
+        return [ReadMeans()]
     ends = replace(state.ends, sun_utc=None, frames=None)
     if not state.darks_left or what_ends(outing, ends, state.means, 0, state.now_utc, state.longest_open_s):
         return None

@@ -10,7 +10,7 @@ from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.evening_words import Effect, Ring, Tell, Urgency
 from duskhold.plan.outing import Kind, LightStart
 from duskhold.plan.series import FilterChange, NoFrame, next_frame
-from duskhold.plan.stops import StopReason
+from duskhold.plan.stops import StopReason, cycle_s, exposures
 
 FORSAKEN_S: Final = 7200.0
 """A series that waits for a person so long ends, so that the camera does not wait for the morning."""
@@ -42,7 +42,15 @@ def opens_utc(state: State) -> datetime:
     """When the next long frame may open, as far as the pause between frames goes."""
     if state.free_utc is None:
         return state.now_utc
-    return max(state.now_utc, state.free_utc + timedelta(seconds=state.outing.want.between_s))
+    return max(state.now_utc, state.free_utc + timedelta(seconds=cycle_s(state.outing, 0.0)))
+
+
+def free_utc(state: State, closed_utc: datetime | None, open_s: float | None) -> datetime:
+    """When the camera is free after a long frame: its closing, and an in-camera dark frame as long as it was."""
+    if closed_utc is None:
+        return state.now_utc
+    dark_s = (exposures(state.outing) - 1) * (open_s or 0.0)
+    return max(closed_utc, state.begun_utc) + timedelta(seconds=dark_s)
 
 
 def deadline_utc(state: State) -> datetime | None:
@@ -57,18 +65,19 @@ def foretell(state: State, open_s: float) -> None:
     metered = state.light.metered()
     if metered is None or not state.outing.changes_filters:
         return
-    prompting, between = state.outing.prompting, timedelta(seconds=state.outing.want.between_s)
-    at_utc = state.now_utc + timedelta(seconds=open_s) + between
-    horizon_utc = at_utc + timedelta(seconds=prompting.announce_s + ANNOUNCE_MARGIN_S + state.outing.bounds.longest_s)
+    outing, prompting = state.outing, state.outing.prompting
+    # With no frame opening now, the next one opens after the pause that runs.
+    at_utc = state.now_utc + timedelta(seconds=cycle_s(outing, open_s)) if open_s else opens_utc(state)
+    horizon_utc = at_utc + timedelta(seconds=prompting.announce_s + ANNOUNCE_MARGIN_S + outing.bounds.longest_s)
     while at_utc < horizon_utc:
-        found = next_frame(state.outing, state.set_up, metered, at_utc)
+        found = next_frame(outing, state.set_up, metered, at_utc)
         if isinstance(found, FilterChange):
             if found.then.set_up.filters != state.announced_filters:
                 state.announced = Announced(found.then.set_up.filters, at_utc)
             return
         if isinstance(found, NoFrame):
             return
-        at_utc += timedelta(seconds=found.open_s) + between
+        at_utc += timedelta(seconds=cycle_s(outing, found.open_s))
 
 
 def forsaken_utc(state: State) -> datetime | None:
@@ -109,12 +118,20 @@ def view_of(state: State, now_utc: datetime) -> View:
         why=why,
         filters=state.set_up.filters,
         frames_done=state.frames_done,
+        frames_left=_frames_left(state),
+        ends_utc=None if state.stop is not None or state.foreseen is None else state.foreseen.ends_utc,
         verdict=state.verdict,
         alarm=state.alarm,
         pack_utc=state.ends.pack_utc,
         light_ends_utc=state.ends.sun_utc,
         stop=None if state.stop is None else state.stop_line,
     )
+
+
+def _frames_left(state: State) -> int | None:
+    if state.stop is not None:
+        return 0
+    return None if state.foreseen is None else state.foreseen.frames_left
 
 
 def _phase(state: State) -> Phase:

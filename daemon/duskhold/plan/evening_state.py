@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from duskhold.plan.asking import Request
+from duskhold.plan.evening_view import Foreseen
 from duskhold.plan.evening_words import Fault, Take
 from duskhold.plan.known_light import KnownLight
 from duskhold.plan.outing import Outing
@@ -65,6 +66,8 @@ class State:
     unsettled: str | None = None
     free_utc: datetime | None = None
     frames_done: int = 0
+    foreseen: Foreseen | None = None
+    foreseen_done: int = 0
     faults_running: int = 0
     faults_since_frame: int = 0
     steps_left: tuple[float, ...] | None = None

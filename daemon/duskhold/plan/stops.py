@@ -74,14 +74,23 @@ def what_ends(
 
 def busy_s(outing: Outing, open_s: float) -> float:
     """How long the camera is taken up by a frame: open, its in-camera dark frame, and storing."""
-    exposures = 2 if outing.dark is Dark.IN_CAMERA else 1
-    return exposures * open_s + outing.costs.storing_s
+    return exposures(outing) * open_s + outing.costs.storing_s
+
+
+def cycle_s(outing: Outing, open_s: float) -> float:
+    """From a long frame's opening to the next one's: open, its in-camera dark frame, and the pause that has storing
+    within it."""
+    return exposures(outing) * open_s + max(outing.want.between_s, outing.costs.storing_s)
+
+
+def exposures(outing: Outing) -> int:
+    """How often the shutter's time passes for a frame: once more where the camera takes a dark frame itself."""
+    return 2 if outing.dark is Dark.IN_CAMERA else 1
 
 
 def battery_cost_percent(outing: Outing, means: Means, open_s: float) -> float:
     """What a frame takes from the battery; an in-camera dark frame costs as much again."""
-    exposures = 2 if outing.dark is Dark.IN_CAMERA else 1
-    return means.percent_per_min * exposures * open_s / 60.0
+    return means.percent_per_min * exposures(outing) * open_s / 60.0
 
 
 def _battery_falls_short(outing: Outing, means: Means, open_s: float) -> bool:

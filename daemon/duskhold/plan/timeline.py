@@ -11,7 +11,7 @@ from typing import Final
 
 from duskhold.light.forecast import Forecast
 from duskhold.light.opentime import LONGEST_SEARCH_S
-from duskhold.plan.course import AHEAD, Course, PlannedFrame, PlannedPrompt, Standing, Stop
+from duskhold.plan.course import AHEAD, MOST_FRAMES, Course, PlannedFrame, PlannedPrompt, Standing, Stop
 from duskhold.plan.decision import CurveDrift, SkyDrift
 from duskhold.plan.evening_words import Role
 from duskhold.plan.outing import Dark, Kind, Outing
@@ -51,10 +51,10 @@ class Timeline:
     disk_free_bytes: int | None
 
 
-def plan_timeline(outing: Outing, standing: Standing) -> Timeline:
-    """All that is to come from this standing on, if nothing intervenes."""
+def plan_timeline(outing: Outing, standing: Standing, most_frames: int = MOST_FRAMES) -> Timeline:
+    """All that is to come from this standing on, if nothing intervenes, as far as so many frames."""
     seen = _with_curve(outing, standing)
-    course = Course(outing, seen)
+    course = Course(outing, seen, most_frames)
     darks_short = _take_darks(outing, seen, course)
     darks = tuple(frame for frame in course.others if frame.role is Role.DARK)
     return Timeline(
@@ -66,15 +66,15 @@ def plan_timeline(outing: Outing, standing: Standing) -> Timeline:
         darks_short=darks_short,
         stop=course.stop,
         done_utc=course.free_utc,
-        frames_left=_frames_left(outing, seen, course),
+        frames_left=_frames_left(outing, seen, course, most_frames),
         battery_percent=course.means.battery_percent,
         disk_free_bytes=course.means.disk_free_bytes,
     )
 
 
-def _frames_left(outing: Outing, standing: Standing, course: Course) -> FramesLeft:
+def _frames_left(outing: Outing, standing: Standing, course: Course, most_frames: int) -> FramesLeft:
     is_in_camera = outing.dark is Dark.IN_CAMERA
-    other = Course(replace(outing, dark=Dark.NONE if is_in_camera else Dark.IN_CAMERA), standing)
+    other = Course(replace(outing, dark=Dark.NONE if is_in_camera else Dark.IN_CAMERA), standing, most_frames)
     counts = len(course.frames), len(other.frames)
     return FramesLeft(*counts) if is_in_camera else FramesLeft(*reversed(counts))
 
@@ -105,7 +105,8 @@ def _with_curve(outing: Outing, standing: Standing) -> Standing:
     zero_s = (metered.reading.metered_utc - midnight).total_seconds()
     ends = [one for one in (standing.ends.sun_utc, standing.ends.pack_utc) if one is not None]
     until_utc = min((standing.opens_utc + AHEAD, *ends)) + timedelta(seconds=outing.bounds.longest_s)
-    at_s = _knots_s((until_utc - metered.reading.metered_utc).total_seconds())
+    # An end may lie before the beginning; then nothing fits, and the curve is as short as can be.
+    at_s = _knots_s(max(0.0, (until_utc - metered.reading.metered_utc).total_seconds()))
     sky = sky_of(place, midnight)
     at_metering = math.log2(sky.level(zero_s))
     stops = [math.log2(sky.level(zero_s + each)) - at_metering for each in at_s]
