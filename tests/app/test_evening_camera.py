@@ -20,7 +20,7 @@ from duskhold.app import evening_camera, evening_taking
 from duskhold.app.clock_gate import ClockWord
 from duskhold.app.evening_bell import Bell
 from duskhold.app.evening_camera import CameraField, Post
-from duskhold.app.evening_taking import take_frame
+from duskhold.app.evening_taking import LATE_MAX_S, take_frame
 from duskhold.app.exposing import Order, Watch
 from duskhold.app.simulated_hand import SimulatedHand
 from duskhold.app.station import Station
@@ -45,6 +45,7 @@ from duskhold.plan.evening_words import (
     Tell,
 )  # fmt: skip
 from duskhold.plan.outing import Bounds, ClockStart, Kind, Outing, OutingKit, Want
+from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderRefused
 from duskhold.shutter.launch import NotStarted
 
@@ -160,9 +161,16 @@ def _outcome(frame_id: str, word: str) -> Outcome:
     return Outcome(frame_id, word, 4.0, None, None, None, "closed", True, "")
 
 
-def taken(bench: Bench, take: Take) -> evening_taking.Taken:
+def taken(bench: Bench, take: Take, waited_s: float = 0.0) -> evening_taking.Taken:
     watch = Watch(lambda _state: None, lambda: False)
-    return take_frame(cast(Station, bench), take, watch)
+    return take_frame(cast(Station, bench), take, watch, mono_now_s() - waited_s)
+
+
+def test_an_order_that_had_to_wait_is_not_carried_out(bench: Bench) -> None:
+    bench.link.said[BodySetting.ISO] = "100"
+    assert taken(bench, LONG, waited_s=LATE_MAX_S - 1.0).fault is None
+    assert taken(bench, LONG, waited_s=LATE_MAX_S + 1.0).fault is Fault.CAMERA
+    assert [code for code, _ in bench.refused] == ["opening_missed"] and len(bench.exposed) == 1
 
 
 def test_only_what_differs_is_set_and_a_held_frame_leaves_the_dial_alone(bench: Bench) -> None:

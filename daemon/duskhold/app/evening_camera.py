@@ -91,6 +91,7 @@ class _Job:
 
     effect: Effect | None
     stop: threading.Event = field(default_factory=threading.Event)
+    asked_s: float = field(default_factory=mono_now_s)
 
 
 class CameraField:
@@ -238,7 +239,8 @@ class CameraField:
             self._at.post(event)
 
     def _take(self, station: Station, measuring: Measuring, take: Take, job: _Job) -> None:
-        taken = take_frame(station, take, Watch(self._see, job.stop.is_set, self._leaving.is_set))
+        watch = Watch(self._see, job.stop.is_set, self._leaving.is_set)
+        taken = take_frame(station, take, watch, job.asked_s)
         outcome = taken.outcome
         self._at.post(told_of(outcome, take.role))
         with self._lock:

@@ -25,6 +25,10 @@ DARK_EV = -40.0
 """Said of a frame without light above black: darker than any scene."""
 
 
+VERDICT_MAX_S = 30.0
+"""With the level's own patience less than the minute after which the evening gives a measurement up."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Base:
     frame_id: str
@@ -76,7 +80,7 @@ class Measuring:
         if self._kept is None:
             from duskhold.app.judging import Judge  # heavy, and not needed while an evening waits for its start
 
-            self._kept = Judge()
+            self._kept = Judge(patience_s=VERDICT_MAX_S)
         return self._kept
 
     def _level_ev(self, take: Take, outcome: Outcome, gauged: Gauged) -> float:

@@ -247,7 +247,9 @@ class EveningProgram:
         self.inbox.offer(Call(leave=why))
 
     def _system(self) -> ClockWord:
-        return self._word if self._word is not None else system_word()
+        word = self._word if self._word is not None else system_word()
+        self._is_confirmed = word.confirmed
+        return word
 
     def _look_at_time(self) -> None:
         """Every second until somebody says that the time is right."""

@@ -15,10 +15,12 @@ from duskhold.journal.entry import Outcome
 from duskhold.light.dials import SHUTTER
 from duskhold.plan.evening_words import Fault, FrameTold, Role, Take
 from duskhold.plan.stamp import mint_frame_id, utc_from
-from duskhold.shutter.clock import utc_now
+from duskhold.shutter.clock import mono_now_s, utc_now
 from duskhold.shutter.holder_link import HolderRefused
 from duskhold.shutter.report import Kind
 
+LATE_MAX_S = 15.0
+"""From the order to the opening: waking the camera and setting it included. Common practice, no source."""
 _FAULT_OF_CODE = {
     "disk_short": Fault.STORAGE,
     "card_full": Fault.STORAGE,
@@ -35,12 +37,19 @@ class Taken:
     fault: Fault | None = None
 
 
-def take_frame(station: Station, take: Take, watch: Watch) -> Taken:
-    """Raises `JournalError`, `HolderSilent` or `ProfileDamaged`; nothing is open then that nobody closes."""
+def take_frame(station: Station, take: Take, watch: Watch, asked_s: float) -> Taken:
+    """`asked_s` is when the evening asked, of CLOCK_BOOTTIME: its time was computed for then.
+
+    Raises `JournalError`, `HolderSilent` or `ProfileDamaged`; nothing is open then that nobody closes.
+    """
     order = _order(station, take)
     trouble = _set(station, take)
     if trouble is not None:
         return Taken(refuse(station, order, "not_set", trouble), Fault.CAMERA)
+    late_s = mono_now_s() - asked_s
+    if late_s > LATE_MAX_S:
+        reason = f"the camera was ready {late_s:.0f} s after the opening that this frame was computed for"
+        return Taken(refuse(station, order, "opening_missed", reason), Fault.CAMERA)
     outcome = expose(station, order, watch)
     code = str(outcome.report.get("code", ""))
     return Taken(outcome, _FAULT_OF_CODE.get(code) if outcome.outcome == "refused" else None)

@@ -123,8 +123,10 @@ class Verdict:
 class Judge:
     """Judges one evening's frames; a context, since it keeps a measuring process."""
 
-    def __init__(self, standards: Standards | None = None) -> None:
+    def __init__(self, standards: Standards | None = None, patience_s: float | None = None) -> None:
+        """`patience_s` is how long one verdict may take; by itself, the worker's own."""
         self._standards = standards or Standards()
+        self._patience_s = patience_s
         self._worker = Worker()
 
     def __enter__(self) -> Self:
@@ -174,7 +176,7 @@ class Judge:
 
     def _verdict(self, question: Question) -> Verdict:
         try:
-            found = self._worker.ask(question)
+            found = self._worker.ask(question, self._patience_s)
         except MeasuringFailed as error:
             return Verdict(None, Act.ASK, f"not measured: {error}", (), None, {}, trouble=str(error))
         crops = found.pop("crops_jpeg", None)

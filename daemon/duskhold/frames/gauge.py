@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from duskhold.frames.findings import BaseMemory
 
-PATIENCE_S = 50.0
-"""An evening that waits longer for a level takes the frame for a picture fault."""
+PATIENCE_S = 25.0
+"""Level and verdict together have a minute: an evening that waits longer takes the frame for a picture fault."""
 
 
 @dataclass(frozen=True, slots=True)
