@@ -63,7 +63,7 @@ def main() -> None:
             pids = {"daemon": daemon.pid}
             for word, lock in (
                 ("keeper", keeper_lock(places)),
-                ("holder, with the simulated body", holder_lock(places)),
+                ("holder", holder_lock(places)),
             ):
                 pids[word] = lock.owner() or 0
                 lock.close()
@@ -71,7 +71,7 @@ def main() -> None:
             time.sleep(seconds)
             for word, pid in pids.items():
                 share = (_cpu_s(pid) - before[word]) / seconds
-                print(f"{word:34} {share:8.3%} of one core   {_pss_mb(pid):6.1f} MB")
+                print(f"{word:10} {share:8.3%} of one core   {_pss_mb(pid):6.1f} MB")
             ask(evening_socket(folders), "leaving")
             daemon.wait(30.0)
         finally:
