@@ -59,8 +59,8 @@ MOTIONS = [
 
 @pytest.mark.parametrize("name", ["astronaut", "grass"])
 @pytest.mark.parametrize("motion", MOTIONS, ids=str)
-def test_motion_at_1200_pixels(name: str, motion: Motion) -> None:
-    found = compared(lambda light: moved(light, motion), name, 1200).motion
+def test_motion_at_1024_pixels(name: str, motion: Motion) -> None:
+    found = compared(lambda light: moved(light, motion), name, 1024).motion
     assert found is not None
     assert found.shift_x_px == pytest.approx(motion.shift_x_px, abs=0.1)
     assert found.shift_y_px == pytest.approx(motion.shift_y_px, abs=0.1)
