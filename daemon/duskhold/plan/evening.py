@@ -147,8 +147,8 @@ class Evening:
             return said
         state.faults_since_frame = 0
         state.told_open_s, state.told_opened_utc = event.open_s, event.opened_utc or state.opened_utc
+        state.gauge_open_s += event.open_s * (1 if event.role is Role.DARK else exposures(state.outing))
         if event.role is Role.LONG:
-            state.last_open_s = event.open_s
             state.longest_open_s = max(state.longest_open_s, event.open_s)
         state.measuring, state.measured_take = event.frame_id, take
         state.measure_by_utc = state.now_utc + timedelta(seconds=MEASURING_S)
@@ -356,10 +356,12 @@ class Evening:
         state.reading_means, state.means_fresh = False, True
         before, per_min = state.means.battery_percent, state.means.percent_per_min
         used = 0.0 if before is None or event.battery_percent is None else before - event.battery_percent
-        if used > 0.0 and state.last_open_s > 0.0:
-            # What the last frame took is what the next will: cold makes the last word the right one.
-            per_min = used / (exposures(state.outing) * state.last_open_s) * 60.0
-        state.last_open_s = 0.0
+        if used:
+            # From step to step of the gauge, which may be a coarse one; where it stood within its first is not known.
+            if state.gauge_has_moved and used > 0.0 and state.gauge_open_s:
+                # What the last frame took is what the next will: cold makes the last word the right one.
+                per_min = used / state.gauge_open_s * 60.0
+            state.gauge_has_moved, state.gauge_open_s = True, 0.0
         state.means = replace(
             state.means, battery_percent=event.battery_percent, disk_free_bytes=event.disk_free_bytes,
             percent_per_min=per_min,

@@ -14,7 +14,17 @@ from duskhold.light.crossings import Direction
 from duskhold.plan.asking import Request
 from duskhold.plan.command import Refused
 from duskhold.plan.evening_orders import base_order, dark_order, first_order, long_order, scout_order
-from duskhold.plan.evening_rest import FORSAKEN_S, announce_utc, foretell, forsaken_utc, hold, opens_utc, ring, stop
+from duskhold.plan.evening_rest import (
+    FORSAKEN_S,
+    announce_utc,
+    foretell,
+    forsaken_utc,
+    hold,
+    light_over_utc,
+    opens_utc,
+    ring,
+    stop,
+)
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_words import (
     CloseNow,
@@ -124,6 +134,14 @@ def _forsaken(state: State) -> list[Effect] | None:
     waited = state.request.line() if state.held is None and state.request is not None else ""
     line = state.held.reason if state.held is not None else waited
     return stop(state, reason, f"nobody came for {FORSAKEN_S / 3600.0:.0f} hours: {line}")
+
+
+def _waited_out(state: State) -> list[Effect] | None:
+    """While a person is waited for, the sun may pass its limit: nothing could be taken any more."""
+    at_utc = light_over_utc(state)
+    if at_utc is None or state.now_utc < at_utc:
+        return None
+    return stop(state, StopReason.SUN_ALTITUDE, "the sun went past its limit while a person was waited for")
 
 
 def _clock(state: State) -> list[Effect] | None:
@@ -236,8 +254,8 @@ def _exposing(state: State) -> list[Effect] | None:
 
 
 _DUTIES: Sequence[Duty] = (
-    _over, _packing, _announcing, _busy, _finishing, _forsaken, _holding, _clock, _checking, _starting, _means,
-    _metering, _fitting, _asking, _scouting, _exposing,
+    _over, _packing, _announcing, _busy, _finishing, _waited_out, _forsaken, _holding, _clock, _checking, _starting,
+    _means, _metering, _fitting, _asking, _scouting, _exposing,
 )  # fmt: skip
 
 

@@ -88,6 +88,12 @@ def forsaken_utc(state: State) -> datetime | None:
     return None if waiting is None else waiting + timedelta(seconds=FORSAKEN_S)
 
 
+def light_over_utc(state: State) -> datetime | None:
+    """When the sun ends a series that waits for a person; None while nobody is waited for."""
+    is_asking = state.request is not None and not state.request.answered
+    return state.ends.sun_utc if is_asking or state.held is not None else None
+
+
 def announce_utc(state: State, ahead: Announced) -> datetime:
     """When a change is to be told."""
     return ahead.at_utc - timedelta(seconds=state.outing.prompting.announce_s + ANNOUNCE_MARGIN_S)
@@ -178,11 +184,12 @@ def _moments(state: State) -> Sequence[datetime | None]:
     if state.stop is not None:
         return (*always, state.cap_by_utc if state.darks_left and not state.cap_on else None)
     if state.held is not None:
-        return (*always, forsaken_utc(state))
+        return (*always, forsaken_utc(state), light_over_utc(state))
     if not state.told_begin:
         return (*always, state.start_utc if state.checked else None)
     waits = (state.base_due_utc, state.scout_due_utc, opens_utc(state))
-    return (*always, forsaken_utc(state), _patience_utc(state), *(_after(state, at_utc) for at_utc in waits))
+    waited = (forsaken_utc(state), light_over_utc(state), _patience_utc(state))
+    return (*always, *waited, *(_after(state, at_utc) for at_utc in waits))
 
 
 def _patience_utc(state: State) -> datetime | None:

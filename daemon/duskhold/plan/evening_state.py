@@ -73,8 +73,8 @@ class State:
     steps_left: tuple[float, ...] | None = None
     retake_step: float | None = None
     base_wanted: bool = False
-    last_battery_percent: float | None = None
-    last_open_s: float = 0.0
+    gauge_open_s: float = 0.0
+    gauge_has_moved: bool = False
     longest_open_s: float = 0.0
     held: Held | None = None
     hold_after: bool = False
