@@ -14,6 +14,7 @@ import pytest
 from evening_bench import BEGUN_UTC, VIEW
 
 from duskhold.faces.evening_screen import KEYS, LEGEND, EveningScreen, Keys, line_of
+from duskhold.faces.tell import SAID
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Ended, Ring, Tell, Urgency, Word
 
@@ -99,3 +100,7 @@ def test_the_legend_has_every_key() -> None:
     assert set(KEYS.values()) == set(Word)
     for key, word in KEYS.items():
         assert f"{'space' if key == ' ' else key} {word.value.split('_')[0][:4]}" in LEGEND
+
+
+def test_the_words_of_tell_are_those_of_an_evening() -> None:
+    assert set(SAID) == {word.value for word in Word}

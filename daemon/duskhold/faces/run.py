@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.evening_screen import LEGEND, EveningScreen, Keys, terminal_is_there
 from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of, zone_of
 from duskhold.faces.outings import bag_for, saying_outing_errors
 from duskhold.faces.signals import hearing_signals
@@ -18,6 +17,7 @@ from duskhold.faces.trouble import saying_trouble, status_after
 if TYPE_CHECKING:
     from duskhold.app.evening_run import EveningProgram, Gone, Hooks, Place
     from duskhold.app.evening_story import Story
+    from duskhold.faces.evening_screen import EveningScreen
     from duskhold.plan.evening_words import Word
 
 EXIT_FAILED = 4
@@ -44,6 +44,7 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.app.evening_bell import Bell
     from duskhold.app.evening_run import Hooks, Place
     from duskhold.app.folders import ensure_private
+    from duskhold.faces.evening_screen import EveningScreen
     from duskhold.faces.expose import camera_of
 
     settings = settings_of(args)
@@ -60,12 +61,13 @@ def run(args: argparse.Namespace) -> Answer:
 
 
 def _run(
-    args: argparse.Namespace, place: "Place", hooks: "Hooks", screen: EveningScreen
+    args: argparse.Namespace, place: "Place", hooks: "Hooks", screen: "EveningScreen"
 ) -> tuple["Story", list[signal.Signals]]:
     from duskhold.app.clock_gate import PERSON, ClockWord
     from duskhold.app.evening_run import EveningProgram, take_up
     from duskhold.app.evening_story import story_of
     from duskhold.app.station import stamp_now
+    from duskhold.faces.evening_screen import LEGEND, Keys, terminal_is_there
     from duskhold.journal.journal import Journal
 
     path = Path(args.outing).expanduser()

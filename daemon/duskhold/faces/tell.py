@@ -6,28 +6,27 @@ from typing import Any
 
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import folders_of, settings_of
-from duskhold.plan.evening_words import Word
 
-_SAID = {
-    Word.CLOSE: "close the shutter now and keep the frame; the series goes on",
-    Word.HOLD: "take nothing more after this frame, until resume",
-    Word.DONE: "what was asked for is done; the pixels are looked at before it is believed",
-    Word.LEAVING: "close now, keep the frame, end the evening",
-    Word.RESUME: "go on after a hold or a fault",
-    Word.HEARD: "the alarm was heard",
+SAID = {
+    "close": "close the shutter now and keep the frame; the series goes on",
+    "hold": "take nothing more after this frame, until resume",
+    "done": "what was asked for is done; the pixels are looked at before it is believed",
+    "leaving": "close now, keep the frame, end the evening",
+    "resume": "go on after a hold or a fault",
+    "heard": "the alarm was heard",
 }
-_STATE = "state"
+STATE = "state"
 
 
 def add_parser(subparsers: Any) -> None:
     """Declare the command."""
-    said = "; ".join(f"{word.value}: {what}" for word, what in _SAID.items())
+    said = "; ".join(f"{word}: {what}" for word, what in SAID.items())
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "tell",
         help="say a word to the running evening: close, hold, done, leaving, resume, heard",
         description=f"{said}; state: only say how it stands. Every word quiets the alarm.",
     )
-    parser.add_argument("word", metavar="WORD", help=f"{', '.join(Word)} or {_STATE}")
+    parser.add_argument("word", metavar="WORD", help=f"{', '.join(SAID)} or {STATE}")
 
 
 def run(args: argparse.Namespace) -> Answer:
@@ -35,7 +34,7 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.app.evening_socket import evening_socket
     from duskhold.app.word_socket import NothingRuns, ask
 
-    known = (*(word.value for word in Word), _STATE)
+    known = (*SAID, STATE)
     if args.word not in known:
         raise Wrong("usage", f"{args.word!r} is no word.", field="WORD", hint=f"Words: {', '.join(known)}.")
     settings = settings_of(args)
