@@ -2,9 +2,9 @@
 
     .venv/bin/python tests/bench/idle_cost.py [--seconds 60]
 
-A served body behind the real camera library, an outing that waits for its start four minutes ahead (the camera is kept awake and its link is
-looked at every second), in folders of their own. Memory is PSS of proc_pid_smaps_rollup(5): pages shared with other
-processes count in part.
+A served body behind the real camera library, and an outing that waits for its start four minutes ahead (the camera is
+kept awake and its link is looked at every second), in folders of their own. Memory is PSS of proc_pid_smaps_rollup(5):
+pages shared with other processes count in part.
 """
 
 from __future__ import annotations
