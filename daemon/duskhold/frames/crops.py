@@ -14,7 +14,7 @@ from duskhold.frames.picture import Picture
 CROP_PX = 120
 _GAP_PX = 4
 _GAP_GREY = 128
-_TRIED_MAX = 600
+_TRIED_MAX = 160
 _JPEG_QUALITY = 85
 _MID_TONE_CODED = 0.18
 
