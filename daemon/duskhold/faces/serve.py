@@ -37,14 +37,16 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.app.folders import ensure_private
     from duskhold.app.service import Service, Surroundings
     from duskhold.app.service_notice import ServiceNotice
-    from duskhold.app.settings import own_settings_path
+    from duskhold.app.settings import own_settings_path, settings_path
     from duskhold.app.word_socket import AlreadyRunning, WordSocket
     from duskhold.faces.expose import camera_of
     from duskhold.journal.journal import Journal
 
-    settings, folders = settings_of(args), folders_of(args, settings_of(args))
+    settings = settings_of(args)
+    folders = folders_of(args, settings)
     place = Place(camera_of(args, settings), settings, folders, bag_for(args, settings), zone_of(settings))
-    folder = Path(args.outings or settings.outings or own_settings_path(os.environ).parent / "outings").expanduser()
+    beside = (settings_path(args.settings, os.environ) or own_settings_path(os.environ)).parent
+    folder = Path(args.outings or settings.outings or beside / "outings").expanduser()
     notice = ServiceNotice()
     bell = Bell(settings.alarm_command, lambda: None, _say)
     hooks = Hooks(
