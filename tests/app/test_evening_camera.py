@@ -22,12 +22,16 @@ from duskhold.app.evening_bell import Bell
 from duskhold.app.evening_camera import CameraField, Post
 from duskhold.app.evening_taking import LATE_MAX_S, take_frame
 from duskhold.app.exposing import Order, Watch
+from duskhold.app.folders import Folders
+from duskhold.app.settings import Settings
+from duskhold.app.settling import settle_the_past
 from duskhold.app.simulated_hand import SimulatedHand
-from duskhold.app.station import Station
+from duskhold.app.station import Station, stamp_now
 from duskhold.camera.hand import read_fitted
 from duskhold.camera.port import Setting as BodySetting
 from duskhold.journal.database import JournalUnwritable
-from duskhold.journal.entry import Outcome
+from duskhold.journal.entry import Intent, Outcome
+from duskhold.journal.journal import Journal
 from duskhold.light.filters import Filter
 from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.evening_words import (
@@ -49,6 +53,7 @@ from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderRefused
 from duskhold.shutter.launch import NotStarted
 
+EVENING = "20270309T172000-played"
 NOW = datetime(2027, 3, 9, 17, 20, tzinfo=UTC)
 SIX = BagFilter("six", Filter("six", 6.0), 0.05)
 OUTING = Outing(
@@ -62,7 +67,8 @@ BASE = Take(Role.BASE, 0.0625, 5.0, "1/15", (), "f/8", "100", {})
 def field_of(visit: Callable[[], Any]) -> tuple[CameraField, queue.Queue[Event]]:
     told: queue.Queue[Event] = queue.Queue()
     post = Post(
-        outing=OUTING, visit=visit, post=told.put, bell=Bell((), lambda: None, pytest.fail), zone=None, fitted=(),
+        evening_id=EVENING, outing=OUTING, visit=visit, post=told.put,
+        bell=Bell((), lambda: None, pytest.fail), zone=None, fitted=(),
         since_utc=NOW, begin=lambda word, settled: [Begun(word.confirmed)], system=lambda: ClockWord(False, "unsure"),
     )  # fmt: skip
     return CameraField(post), told
@@ -253,3 +259,25 @@ def test_the_camera_sleeps_while_the_start_is_far_off() -> None:
     made.follow(replace(VIEW, phase=Phase.HELD), NOW)
     assert made._needs_camera()
     assert evening_camera.AWAKE_EVERY_S < 60.0  # the keeper lets an idle camera go after a minute
+
+
+def test_an_order_that_never_arrived_is_told_at_once_where_its_program_is_known_to_be_dead(tmp_path: Path) -> None:
+    class Silent:
+        """A shutter process that never heard of anything."""
+
+        def awaited_state(self) -> dict[str, object]:
+            return {"frame_id": None, "reports": []}
+
+    ours = Intent("20270309-172100-aaaa", "usb", "long", "held", 4.0, 9.0, {"evening_id": EVENING})
+    others = Intent("20270309-172100-bbbb", "usb", "long", "held", 4.0, 9.0, {})
+    with Journal.open(tmp_path / "journal.sqlite") as journal:
+        for intent in (ours, others):
+            journal.intend(intent, stamp_now())
+        folders = Folders(tmp_path, tmp_path, tmp_path)
+        station = Station("usb", folders, journal, cast(Any, Silent()), Settings(), {})
+        watch = Watch(lambda _state: None, lambda: False)
+        (told,) = settle_the_past(station, watch, lambda one: one.decision.get("evening_id") == EVENING)
+        assert told.outcome is not None
+        assert (told.asked.frame_id, told.outcome.outcome, told.outcome.open_s) == (ours.frame_id, "failed", 0.0)
+        # Somebody else may just be sending the other one.
+        assert [one.intent.frame_id for one in journal.unfinished()] == [others.frame_id]

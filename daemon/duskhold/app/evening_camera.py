@@ -14,7 +14,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
 
 from duskhold.app.bodies import ProfileDamaged
@@ -71,6 +71,7 @@ class Post:
     frames written since `since_utc` are its own.
     """
 
+    evening_id: str
     outing: Outing
     visit: Callable[[], AbstractContextManager[Station]]
     post: Callable[[Event], None]
@@ -240,7 +241,8 @@ class CameraField:
 
     def _take(self, station: Station, measuring: Measuring, take: Take, job: _Job) -> None:
         watch = Watch(self._see, job.stop.is_set, self._leaving.is_set)
-        taken = take_frame(station, take, watch, job.asked_s)
+        named = replace(take, reasoning={**take.reasoning, "evening_id": self._at.evening_id})
+        taken = take_frame(station, named, watch, job.asked_s)
         outcome = taken.outcome
         self._at.post(told_of(outcome, take.role))
         with self._lock:
@@ -251,7 +253,9 @@ class CameraField:
             self._at.post(measuring.measure(station, take, outcome))
 
     def _tell_settled(self, station: Station) -> None:
-        for frame in settle_the_past(station, Watch(self._see, lambda: False, self._leaving.is_set)):
+        watch = Watch(self._see, lambda: False, self._leaving.is_set)
+        # Only this thread gives the evening's orders: what else has no outcome was given by a program that died.
+        for frame in settle_the_past(station, watch, lambda one: one.decision.get("evening_id") == self._at.evening_id):
             if frame.outcome is not None and frame.written.utc >= self._at.since_utc:
                 self._at.post(told_of(frame.outcome, Role(frame.asked.role)))
 

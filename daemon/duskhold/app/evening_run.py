@@ -205,6 +205,7 @@ class EveningProgram:
         self._word = person
         self._is_confirmed = person is not None
         self.field = CameraField(Post(
+            evening_id=taken.record.evening_id,
             outing=taken.outing,
             visit=place.visit,
             post=self.inbox.post,

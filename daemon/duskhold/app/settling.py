@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Set
+from collections.abc import Callable, Set
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,9 +23,12 @@ _ON_ITS_WAY = ("lost", "starting", "closing")
 FRESH_S = 90.0  # an intent this young may belong to a program that is just sending its order
 
 
-def settle_the_past(station: Station, watch: Watch) -> list[Frame]:
+def settle_the_past(
+    station: Station, watch: Watch, is_dead: Callable[[Intent], bool] = lambda _intent: False
+) -> list[Frame]:
     """Record every frame that the shutter process still has to tell, and every intent it never heard of.
 
+    `is_dead` says of a young intent whether its program is known to have ended, so that its order cannot still come.
     Returns them as the journal has them now: that of their own data folder, where that is another one.
     """
     state = station.link.awaited_state()
@@ -33,7 +36,7 @@ def settle_the_past(station: Station, watch: Watch) -> list[Frame]:
     assert isinstance(reports, list)
     heard_of = {state["frame_id"], *(message["frame_id"] for message in reports)}
     told = [_settle_at_home(station, ShutterReport.from_message(message), watch) for message in reports]
-    return [frame for frame in told if frame is not None] + _never_heard(station, heard_of)
+    return [frame for frame in told if frame is not None] + _never_heard(station, heard_of, is_dead)
 
 
 def give_up_replaced(station: Station, watch: Watch) -> list[Frame]:
@@ -80,21 +83,21 @@ def _home_of(station: Station, report: ShutterReport) -> Station | None:
     return replace(station, folders=folders, journal=Journal.open(folders.journal))
 
 
-def _never_heard(station: Station, heard_of: Set[object]) -> list[Frame]:
+def _never_heard(station: Station, heard_of: Set[object], is_dead: Callable[[Intent], bool]) -> list[Frame]:
     """Intents that left no trace in the black box: the order never arrived."""
     settled = []
     for one in station.journal.unfinished():
-        if one.intent.camera == station.camera and one.intent.frame_id not in heard_of and _is_old(one):
+        if one.intent.camera == station.camera and one.intent.frame_id not in heard_of and _is_old(one, is_dead):
             station.journal.conclude(_without_trace(one), stamp_now())
             settled.append(Frame(one.intent, one.written, _without_trace(one)))
     return settled
 
 
-def _is_old(one: Unfinished) -> bool:
+def _is_old(one: Unfinished, is_dead: Callable[[Intent], bool]) -> bool:
     now = stamp_now()
     if one.known is not None:
         return False  # told once already, as unknown: the shutter process will tell the rest
-    return one.written.boot_id != now.boot_id or now.mono_s - one.written.mono_s > FRESH_S
+    return is_dead(one.intent) or one.written.boot_id != now.boot_id or now.mono_s - one.written.mono_s > FRESH_S
 
 
 def _without_trace(one: Unfinished) -> Outcome:
