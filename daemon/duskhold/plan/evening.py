@@ -399,13 +399,15 @@ class Evening:
     def _restarted(self, event: words.Restarted) -> list[Effect]:
         """Before the first frame the plan stands; after it nothing fires without a person."""
         state = self.state
-        was_taking = state.taking is not None or state.measuring is not None
         state.taking, state.checking, state.reading_means, state.checked = None, False, False, False
         state.means_fresh, state.alarm = False, None
         self._measured_end()
         state.unsettled = None if event.settled else (state.unsettled or "a frame of the time before")
-        if state.ended or not (was_taking or state.frames_done or state.bases):
+        if state.ended or state.opened_utc is None:
             return []
+        state.resumable_link = False
+        if state.held is not None:
+            return hold(state, state.held)  # the same report as before
         return self._fault(Fault.RESTART, "the program was started again in the middle; say resume to go on")
 
     def _against_sky(self, reading: Reading) -> list[Effect]:
