@@ -69,6 +69,18 @@ def test_where_there_is_no_terminal_nothing_is_shown_and_nothing_sounds() -> Non
     assert out.getvalue() == ""
 
 
+def test_a_terminal_that_went_away_ends_what_is_shown_and_nothing_else() -> None:
+    class Gone(Terminal):
+        def write(self, text: str) -> int:
+            raise OSError(5, "Input/output error")
+
+    screen = EveningScreen(Gone())
+    screen.follow(OPEN, BEGUN_UTC)
+    with screen.shown():
+        screen.told(Ring(Urgency.DO, "fit the six"))
+        screen.sound()
+
+
 def test_the_line_is_drawn_while_it_runs() -> None:
     out = Terminal()
     screen = EveningScreen(out)

@@ -81,10 +81,7 @@ class EveningScreen:
 
     def sound(self) -> None:
         """The terminal's bell."""
-        if self._is_shown:
-            with self._lock:
-                self._stream.write("\a")
-                self._stream.flush()
+        self._write(lambda: print("\a", end="", file=self._stream, flush=True))
 
     def complain(self, line: str) -> None:
         """Trouble beside the evening."""
@@ -98,22 +95,35 @@ class EveningScreen:
             yield
         finally:
             self._over.set()
-            if self._is_shown:
+            if self._thread.is_alive():
                 self._thread.join()
-            self._countdown.clear()
+            self._write(self._countdown.clear)
 
     def _say(self, line: str) -> None:
-        if self._is_shown:
-            with self._lock:
-                self._countdown.clear()
-                print(line, file=self._stream, flush=True)
+        def write() -> None:
+            self._countdown.clear()
+            print(line, file=self._stream, flush=True)
+
+        self._write(write)
 
     def _run(self) -> None:
         while not self._over.wait(_DRAW_EVERY_S):
-            with self._lock:
-                if self._view is not None:
-                    left_s = None if self._until_s is None else self._until_s - mono_now_s()
-                    self._countdown.say(line_of(self._view, left_s, self._shutter))
+            self._write(self._draw)
+
+    def _draw(self) -> None:
+        if self._view is not None:
+            left_s = None if self._until_s is None else self._until_s - mono_now_s()
+            self._countdown.say(line_of(self._view, left_s, self._shutter))
+
+    def _write(self, write: Callable[[], None]) -> None:
+        """A terminal that went away, as a login does, ends what is shown and not the evening."""
+        with self._lock:
+            if not self._is_shown:
+                return
+            try:
+                write()
+            except OSError:
+                self._is_shown = False
 
 
 def line_of(view: View, left_s: float | None, shutter: str) -> str:
