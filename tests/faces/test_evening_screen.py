@@ -108,6 +108,12 @@ def test_keys_say_words_and_others_say_nothing() -> None:
     assert heard.empty()
 
 
+def test_a_terminal_that_hangs_up_ends_the_keys_and_nothing_else() -> None:
+    ours, theirs = pty.openpty()
+    with os.fdopen(theirs, "r") as stream, Keys(stream, pytest.fail).heard():
+        os.close(ours)
+
+
 def test_the_legend_has_every_key() -> None:
     assert set(KEYS.values()) == set(Word)
     for key, word in KEYS.items():

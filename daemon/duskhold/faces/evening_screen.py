@@ -7,7 +7,7 @@ import termios
 import threading
 import tty
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from typing import TextIO
 
@@ -164,15 +164,19 @@ class Keys:
         finally:
             self._over.set()
             self._thread.join()
-            termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
+            with suppress(termios.error):  # it went away
+                termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
 
     def _run(self) -> None:
         descriptor = self._stream.fileno()
         while not self._over.is_set():
             if not select.select([descriptor], [], [], _LOOK_S)[0]:
                 continue
-            # Not by the stream, which would keep to itself what it has read too much.
-            typed = os.read(descriptor, 64)
+            try:
+                # Not by the stream, which would keep to itself what it has read too much.
+                typed = os.read(descriptor, 64)
+            except OSError:
+                return  # the terminal went away
             if not typed:
                 return
             for key in typed.decode(errors="ignore").lower():
