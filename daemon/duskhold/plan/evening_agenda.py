@@ -185,6 +185,8 @@ def _metering(state: State) -> list[Effect] | None:
     """Base frames: before the first long frame, for a watch of the light, and beside every frame of a pair."""
     if not _base_is_wanted(state):
         return None
+    if state.outing.want.kind is Kind.WATCH and state.frames_done >= (state.ends.frames or math.inf):
+        return stop(state, StopReason.FRAMES_DONE, _end_said(state, StopReason.FRAMES_DONE, 0.0))
     if state.set_up.filters:
         return None if state.request is not None else _ask(state, replace(state.set_up, filters=()))
     if state.base_due_utc is not None and state.now_utc < state.base_due_utc:
