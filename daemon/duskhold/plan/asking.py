@@ -34,6 +34,12 @@ class Request:
     asked_utc: datetime
     answered: bool = False
     tries: int = 0
+    unanswered_since_utc: datetime | None = None
+
+    @property
+    def waiting_since_utc(self) -> datetime:
+        """Since when nobody has come; asking again does not begin it anew."""
+        return self.unanswered_since_utc or self.asked_utc
 
     @property
     def remove(self) -> tuple[str, ...]:

@@ -21,23 +21,24 @@ from duskhold.plan import evening_words as words
 from duskhold.plan.asking import Seen, complaint, prove
 from duskhold.plan.evening_agenda import go_on, light_has_come
 from duskhold.plan.evening_forecast import tell_left
+from duskhold.plan.evening_recovery import ask_again, fault, resume
 from duskhold.plan.evening_rest import deadline_utc, foretell, free_utc, hold, ring, stop, view_of
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_view import View
 from duskhold.plan.evening_words import Act, Effect, Event, Fault, Role, Tell, Urgency, Word
 from duskhold.plan.known_light import KnownLight, Reference
 from duskhold.plan.moments import begins_utc, ends_of
-from duskhold.plan.outing import BASE_GAP_S, AfterLinkLoss, Doubt, Kind, LightStart, Outing
+from duskhold.plan.outing import BASE_GAP_S, Doubt, Kind, LightStart, Outing
 from duskhold.plan.series import SetUp
 from duskhold.plan.sky_sense import APART_MAX_STOPS, apart_stops
 from duskhold.plan.stops import StopReason, exposures
 
 PICTURE_FAULTS_MAX: Final = 3
-FAULTS_MAX: Final = 5
-"""Somebody who resumes again and again does not mend it. Common practice, no source."""
 MEASURING_S: Final = 60.0
 """Pixels that tell nothing for so long are a picture fault."""
 LOOK_AGAIN_S: Final = 10.0
+LOOKS_MAX: Final = 3
+"""After so many scouts that do not agree with each other a person is asked. Common practice, no source."""
 CLOCK_STEP_MAX_S: Final = 60.0
 
 
@@ -86,6 +87,8 @@ class Evening:
         state = self.state
         said: list[Effect] = [] if state.alarm is None else [words.Quiet()]
         state.alarm = None
+        if state.ended:
+            return said
         closing: list[Effect] = [words.CloseNow()] if state.taking is not None else []
         match event.word:
             case Word.CLOSE:
@@ -98,7 +101,9 @@ class Evening:
             case Word.DONE:
                 self._done()
             case Word.RESUME:
-                self._resume()
+                was_held = state.held is not None
+                resume(state)
+                said += ask_again(state) if was_held else []
         return [*said, Tell("person", event.word.value, {})]
 
     def _done(self) -> None:
@@ -110,21 +115,6 @@ class Evening:
             state.scout_needed, state.scout_due_utc = False, None
         elif not state.time_confirmed:
             state.time_confirmed = True
-
-    def _resume(self) -> None:
-        state = self.state
-        state.hold_after, state.resumable_link = False, False
-        if state.held is None:
-            return
-        was, state.held = state.held, None
-        state.faults_running = 0
-        state.means_fresh = False
-        if was.fault is not None:
-            state.checked = False  # what stopped it may have changed the camera
-        if was.fault is Fault.CLOCK:
-            state.time_confirmed = True  # a person has looked
-        # Light went on changing, and hands may have been at the camera.
-        state.scout_needed = state.request is None and bool(state.frames_done)
 
     # The camera
 
@@ -143,6 +133,8 @@ class Evening:
         state.means_fresh = False
         if event.outcome in _FAULT_OF:
             said += self._fault(_FAULT_OF[event.outcome], event.reason or event.outcome)
+        if take is None and event.role is Role.LONG and event.outcome == "complete":
+            self._count()  # taken while the program was away
         if take is None or event.outcome not in ("complete", "cut_short") or not event.open_s:
             return said
         state.faults_since_frame = 0
@@ -185,6 +177,8 @@ class Evening:
         if take.role is Role.LONG:
             self._count()
             state.scout_needed = True
+        if take.role is Role.DARK and state.darks_left:
+            state.darks_left -= 1  # it is kept, whether or not it could be looked at
         return self._picture_fault(event.reason)
 
     def _measured_end(self) -> None:
@@ -229,31 +223,38 @@ class Evening:
         off = state.light.off_stops(reading, fitted.filters)
         proof = None if off is None else prove(state.outing, request, fitted.filters, off, state.scout_off_stops)
         state.scout_due_utc = None
+        state.looks += 1
         if proof is None or proof.seen is Seen.AS_ASKED:
             return self._as_asked(reading, fitted, off)
         state.scout_off_stops = off
-        if proof.seen is Seen.LOOK_AGAIN:
+        if proof.seen is Seen.LOOK_AGAIN and state.looks < LOOKS_MAX:
             state.scout_due_utc = state.now_utc + timedelta(seconds=LOOK_AGAIN_S)
             state.scout_needed = not request.answered
             return [Tell("look_again", f"{proof.off_stops:+.1f} stop from what was expected: once more", {})]
         line = complaint(fitted.filters, proof)
         state.scout_needed = False
-        state.request = replace(request, answered=False, tries=request.tries + 1, asked_utc=state.now_utc)
-        state.fallback_tried = False
+        since_utc = None if request.answered else request.waiting_since_utc
+        state.request = replace(
+            request, answered=False, tries=request.tries + 1, asked_utc=state.now_utc, unanswered_since_utc=since_utc
+        )
+        state.fallback_tried, state.looks = False, 0
         detail = {"off_stops": proof.off_stops, "likeliest": list(proof.likeliest), "tries": request.tries + 1}
-        return [ring(state, Urgency.DO, f"{line}: {request.line()}, then say done"), Tell("denied", line, detail)]
+        told = Tell("denied", line, detail)
+        if not request.answered and request.tries:
+            return [told]  # nobody is there, and it was rung for already
+        return [ring(state, Urgency.DO, f"{line}: {request.line()}, then say done"), told]
 
     def _as_asked(self, reading: Reading, fitted: SetUp, off: float | None) -> list[Effect]:
         state, request = self.state, self.state.request
         assert request is not None, "only a request is answered"
-        state.scout_needed, state.scout_off_stops = False, None
+        state.scout_needed, state.scout_off_stops, state.looks = False, None, 0
         if not request.answered:
             # Nobody came, and the filters are as before: the agreed fallback may go on with them.
             state.light.see_light(reading, fitted.filters)
             return [Tell("unchanged", "the filters are as they were", {"off_stops": off})]
         state.light.see_scout(reading, fitted.filters)
         state.set_up, state.request = fitted, None
-        learnt = state.light.learnt.get(fitted.filters, 0.0)
+        learnt = state.light.takes_more_stops(fitted.filters)
         return [Tell("verified", "the pixels say that it is done", {"off_stops": off, "filter_off_stops": learnt})]
 
     def _long_seen(self, reading: Reading, event: words.Measured, opened_utc: datetime) -> list[Effect]:
@@ -264,7 +265,7 @@ class Evening:
             base_s = (state.outing.want.first_s or reading.span_s) / math.exp2(glass_stops)
             light.reference = Reference(base_s, reading.level_stops)
         if light.first_ev is None:
-            light.first_ev = reading.level_stops + light.learnt.get(filters, 0.0)
+            light.first_ev = reading.level_stops + light.takes_more_stops(filters)
         said: list[Effect] = []
         if not light.see_long(reading, filters, opened_utc):
             state.scout_needed = True
@@ -321,16 +322,8 @@ class Evening:
         closing: list[Effect] = [words.CloseNow()] if self.state.taking is not None else []
         return [*closing, *self._fault(event.fault, event.reason)]
 
-    def _fault(self, fault: Fault, reason: str) -> list[Effect]:
-        state = self.state
-        if state.ended:
-            return []
-        state.faults_since_frame += state.held is None
-        if state.faults_since_frame >= FAULTS_MAX:
-            line = f"{FAULTS_MAX} faults without a frame between them, the last: {reason}"
-            return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.FAULT, line)]
-        state.resumable_link = fault is Fault.LINK and state.outing.after_link_loss is AfterLinkLoss.RESUME
-        return hold(state, Held(f"{fault.value}: {reason}", fault))
+    def _fault(self, kind: Fault, reason: str) -> list[Effect]:
+        return fault(self.state, kind, reason)
 
     def _fault_gone(self, event: words.FaultGone) -> list[Effect]:
         state = self.state
@@ -338,12 +331,18 @@ class Evening:
         if event.fault is not Fault.LINK or not state.resumable_link or state.unsettled is not None:
             return said
         # Closed for certain, and agreed on beforehand; the check decides.
-        self._resume()
-        return [*said, Tell("resumed", "the link is back, and the outing says to go on", {})]
+        resume(state)
+        asked = [] if state.fallback_tried else ask_again(state)
+        return [*said, Tell("resumed", "the link is back, and the outing says to go on", {}), *asked]
 
     def _checked(self, event: words.Checked) -> list[Effect]:
         state = self.state
+        if not state.checking:
+            return []
         state.checking, state.checked = False, True
+        if event.bad and state.held is not None:
+            state.checked = False  # looked at again after what stopped it
+            return [Tell("check", f"not ready: {', '.join(event.bad)}", {"bad": list(event.bad)})]
         before, state.bad = state.bad, event.bad
         if not event.bad:
             return []
@@ -400,7 +399,9 @@ class Evening:
         """Before the first frame the plan stands; after it nothing fires without a person."""
         state = self.state
         state.taking, state.checking, state.reading_means, state.checked = None, False, False, False
-        state.means_fresh, state.alarm = False, None
+        state.means_fresh, state.alarm, state.asked_time = False, None, False
+        if state.measured_take is not None and state.measured_take.role is Role.LONG:
+            self._count()
         self._measured_end()
         state.unsettled = None if event.settled else (state.unsettled or "a frame of the time before")
         if state.ended or state.opened_utc is None:

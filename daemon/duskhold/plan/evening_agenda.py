@@ -15,7 +15,9 @@ from duskhold.plan.asking import Request
 from duskhold.plan.command import Refused
 from duskhold.plan.evening_orders import base_order, dark_order, first_order, long_order, scout_order
 from duskhold.plan.evening_rest import (
+    CAP_LINE,
     FORSAKEN_S,
+    TIME_LINE,
     announce_utc,
     foretell,
     forsaken_utc,
@@ -30,6 +32,7 @@ from duskhold.plan.evening_words import (
     CloseNow,
     Effect,
     Ended,
+    Quiet,
     ReadMeans,
     RunCheck,
     Take,
@@ -54,7 +57,10 @@ from duskhold.plan.stops import NO_DARKS_AFTER, StopReason, what_ends
 
 LATE_S: Final = 900.0
 """A start missed by more than this is a person's decision."""
+PACK_LINE: Final = "time to pack: leave by the way you know, and look at the sea"
 _ROUNDS = 32
+_RING_ON = (StopReason.FAULT, StopReason.PICTURE_FAULTS, StopReason.IN_DOUBT)
+"""Ends of a series that a person has to hear of; what was rung for otherwise is over with it."""
 
 Duty = Callable[[State], list[Effect] | None]
 
@@ -80,13 +86,12 @@ def _over(state: State) -> list[Effect] | None:
 def _packing(state: State) -> list[Effect] | None:
     """The time to pack outranks every frame; an open one is closed and kept."""
     pack_utc = state.ends.pack_utc
-    if pack_utc is None or state.now_utc < pack_utc or state.stop in (StopReason.LEAVE_BY, StopReason.LEFT_BY_PERSON):
+    is_known = state.packed or state.stop is StopReason.LEFT_BY_PERSON
+    if pack_utc is None or state.now_utc < pack_utc or is_known:
         return None
-    state.stop, state.stop_line = StopReason.LEAVE_BY, "time to pack: leave by the way you know, and look at the sea"
+    state.packed = True
     closing: list[Effect] = [CloseNow()] if state.taking is not None else []
-    return [
-        ring(state, Urgency.LEAVE, state.stop_line), *closing, Tell("stop", state.stop_line, {"reason": "leave_by"})
-    ]  # fmt: skip
+    return [ring(state, Urgency.LEAVE, PACK_LINE), *closing, *stop(state, StopReason.LEAVE_BY, PACK_LINE)]
 
 
 def _announcing(state: State) -> list[Effect] | None:
@@ -109,11 +114,14 @@ def _busy(state: State) -> list[Effect] | None:
 def _finishing(state: State) -> list[Effect] | None:
     if state.stop is None:
         return None
-    darks = _darks(state)
+    darks = None if state.packed else _darks(state)
     if darks is not None:
         return darks
+    is_news = state.packed or state.stop in _RING_ON
+    quiet: list[Effect] = [] if state.alarm is None or is_news else [Quiet()]
+    state.alarm = state.alarm if is_news else None
     state.ended, state.request = True, None
-    return [Ended(state.stop.value, state.stop_line)]
+    return [*quiet, Ended(state.stop.value, state.stop_line)]
 
 
 def _holding(state: State) -> list[Effect] | None:
@@ -148,9 +156,10 @@ def _clock(state: State) -> list[Effect] | None:
     """Nothing that hangs on sun or clock begins before the time is known to be right."""
     if state.time_confirmed or state.told_begin or not _hangs_on_clock(state):
         return None
-    if state.alarm is not None:
+    if state.asked_time:
         return []
-    return [ring(state, Urgency.DO, "is the time right? Look at the clock, then confirm it")]
+    state.asked_time = True
+    return [ring(state, Urgency.DO, TIME_LINE)]
 
 
 def _checking(state: State) -> list[Effect] | None:
@@ -293,7 +302,7 @@ def _take(state: State, order: Take) -> list[Effect]:
 def _ask(state: State, after: SetUp) -> list[Effect]:
     request = Request(state.set_up, after, state.now_utc)
     state.request, state.announced, state.announced_filters = request, None, None
-    state.fallback_tried, state.scout_off_stops = False, None
+    state.fallback_tried, state.scout_off_stops, state.looks = False, None, 0
     detail = {"remove": list(request.remove), "fit": list(request.fit), "tries": request.tries}
     return [ring(state, Urgency.DO, f"{request.line()}, then say done"), Tell("prompt", request.line(), detail)]
 
@@ -332,7 +341,7 @@ def _darks(state: State) -> list[Effect] | None:
     if state.darks_left is None:
         state.darks_left = outing.darks_after
         state.request = None
-        line = "put the cap on for the dark frames, then say done"
+        line = CAP_LINE
         state.cap_by_utc = state.now_utc + timedelta(seconds=outing.prompting.patience_s)
         return [ring(state, Urgency.DO, line), Tell("prompt", line, {"darks": outing.darks_after})]
     if not state.cap_on:

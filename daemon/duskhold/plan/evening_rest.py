@@ -7,7 +7,7 @@ from typing import Final
 
 from duskhold.plan.evening_state import Announced, Held, State
 from duskhold.plan.evening_view import Phase, View
-from duskhold.plan.evening_words import Effect, Ring, Tell, Urgency
+from duskhold.plan.evening_words import Effect, Fault, Ring, Tell, Urgency
 from duskhold.plan.outing import Kind, LightStart
 from duskhold.plan.series import FilterChange, NoFrame, next_frame
 from duskhold.plan.stops import StopReason, cycle_s, exposures
@@ -16,6 +16,10 @@ FORSAKEN_S: Final = 7200.0
 """A series that waits for a person so long ends, so that the camera does not wait for the morning."""
 ANNOUNCE_MARGIN_S: Final = 45.0
 """A change is told a little more than `announce_s` ahead, since it may come earlier than foretold."""
+
+
+TIME_LINE: Final = "is the time right? Look at the clock, then say done"
+CAP_LINE: Final = "put the cap on for the dark frames, then say done"
 
 
 def stop(state: State, reason: StopReason, line: str) -> list[Effect]:
@@ -27,8 +31,12 @@ def stop(state: State, reason: StopReason, line: str) -> list[Effect]:
 
 
 def hold(state: State, held: Held, urgency: Urgency = Urgency.FAILED) -> list[Effect]:
-    """Nothing is taken until a person resumes."""
-    state.held = replace(held, since_utc=state.now_utc)
+    """Nothing is taken until a person resumes. What only a person can judge is not hidden by what comes after it."""
+    was, state.resumable_link = state.held, False
+    if was is None:
+        state.held = replace(held, since_utc=state.now_utc)
+    elif was.fault in (None, Fault.LINK):
+        state.held = replace(held, since_utc=was.since_utc, fault=held.fault or was.fault)
     return [ring(state, urgency, held.reason), Tell("held", held.reason, {"fault": held.fault and held.fault.value})]
 
 
@@ -82,7 +90,7 @@ def foretell(state: State, open_s: float) -> None:
 
 def forsaken_utc(state: State) -> datetime | None:
     """When whoever is waited for, at a hold or at a prompt, has not come for so long that the series ends."""
-    waiting = None if state.request is None or state.request.answered else state.request.asked_utc
+    waiting = None if state.request is None or state.request.answered else state.request.waiting_since_utc
     if state.held is not None:
         waiting = state.held.since_utc
     return None if waiting is None else waiting + timedelta(seconds=FORSAKEN_S)
@@ -107,16 +115,9 @@ def view_of(state: State, now_utc: datetime) -> View:
     if take is not None and state.opened_utc is not None:
         until_utc = state.opened_utc + timedelta(seconds=take.open_s)
     next_open_s, why = _next(state, now_utc)
-    line = "nothing"
-    if state.request is not None and not state.request.answered:
-        line = state.request.line()
-    elif state.alarm is not None:
-        line = state.alarm
-    elif state.held is not None:
-        line = state.held.reason
     return View(
         phase=phase,
-        line=line,
+        line=_line(state),
         role=None if take is None else take.role.value,
         until_utc=until_utc,
         open_s=None if take is None else take.open_s,
@@ -132,6 +133,18 @@ def view_of(state: State, now_utc: datetime) -> View:
         light_ends_utc=state.ends.sun_utc,
         stop=None if state.stop is None else state.stop_line,
     )
+
+
+def _line(state: State) -> str:
+    if state.request is not None and not state.request.answered:
+        return state.request.line()
+    if state.alarm is not None:
+        return state.alarm
+    if state.held is not None:
+        return state.held.reason
+    if state.asked_time and not state.time_confirmed:
+        return TIME_LINE
+    return CAP_LINE if state.darks_left and not state.cap_on and not state.ended else "nothing"
 
 
 def _frames_left(state: State) -> int | None:
@@ -177,8 +190,9 @@ def _next(state: State, now_utc: datetime) -> tuple[float | None, str]:
 def _moments(state: State) -> Sequence[datetime | None]:
     if state.ended:
         return ()
-    pack_utc = None if state.stop in (StopReason.LEAVE_BY, StopReason.LEFT_BY_PERSON) else state.ends.pack_utc
-    always = (pack_utc, None if state.announced is None else announce_utc(state, state.announced))
+    pack_utc = None if state.packed or state.stop is StopReason.LEFT_BY_PERSON else state.ends.pack_utc
+    ahead = None if state.stop is not None else state.announced
+    always = (pack_utc, None if ahead is None else announce_utc(state, ahead))
     if state.is_busy:
         return (*always, state.measure_by_utc)
     if state.stop is not None:

@@ -1,6 +1,6 @@
 """All that an evening remembers from one event to the next."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from duskhold.plan.asking import Request
@@ -41,6 +41,7 @@ class State:
     set_up: SetUp
     now_utc: datetime
     time_confirmed: bool = False
+    asked_time: bool = False
     told_begin: bool = False
     checked: bool = False
     checking: bool = False
@@ -56,6 +57,7 @@ class State:
     scout_due_utc: datetime | None = None
     scout_off_stops: float | None = None
     fallback_tried: bool = False
+    looks: int = 0
     taking: Take | None = None
     opened_utc: datetime | None = None
     measuring: str | None = None
@@ -84,6 +86,7 @@ class State:
     announced_filters: tuple[str, ...] | None = None
     verdict: str = ""
     stop: StopReason | None = None
+    packed: bool = False
     stop_line: str = ""
     darks_left: int | None = None
     cap_on: bool = False
@@ -105,10 +108,20 @@ class State:
             value = getattr(self, name)
             if value is not None:
                 setattr(self, name, value + moved)
+        if self.request is not None:
+            since_utc = self.request.unanswered_since_utc
+            self.request = replace(
+                self.request, asked_utc=self.request.asked_utc + moved,
+                unanswered_since_utc=None if since_utc is None else since_utc + moved,
+            )  # fmt: skip
+        if self.held is not None and self.held.since_utc is not None:
+            self.held = replace(self.held, since_utc=self.held.since_utc + moved)
+        if self.announced is not None:
+            self.announced = replace(self.announced, at_utc=self.announced.at_utc + moved)
         self.light.shift(seconds)
 
 
 _COUNTED = (
-    "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
+    "begun_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
     "free_utc", "cap_by_utc",
 )  # fmt: skip

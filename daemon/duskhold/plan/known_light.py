@@ -8,10 +8,8 @@ scout to confirm it (both common practice, no source).
 """
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from types import MappingProxyType
 from typing import Final
 
 from duskhold.light.reading import Reading
@@ -47,7 +45,7 @@ class KnownLight:
         self._waiting: Reading | None = None
         self._trend: Trend | NoTrend | None = None
         self._held_back_stops = 0.0
-        self._learnt: dict[tuple[str, ...], float] = {}
+        self._learnt: dict[frozenset[str], float] = {}
         self.reference: Reference | None = None
         self.first_ev: float | None = None
 
@@ -56,10 +54,9 @@ class KnownLight:
         """When the light was last seen."""
         return self._readings[-1].taken_utc if self._readings else None
 
-    @property
-    def learnt(self) -> Mapping[tuple[str, ...], float]:
-        """What sets of filters take more than the bag says, in stops."""
-        return MappingProxyType(self._learnt)
+    def takes_more_stops(self, filters: tuple[str, ...]) -> float:
+        """What these filters take more than the bag says, in stops; 0 where it was not learnt."""
+        return self._learnt.get(frozenset(filters), 0.0)
 
     @property
     def trend(self) -> Trend | None:
@@ -106,23 +103,23 @@ class KnownLight:
     def off_stops(self, reading: Reading, filters: tuple[str, ...]) -> float | None:
         """How much brighter a frame behind these filters came out than expected; None with nothing to compare with."""
         expected = self.expected_ev(reading.taken_utc)
-        return None if expected is None else reading.level_stops + self._more(filters) - expected
+        return None if expected is None else reading.level_stops + self.takes_more_stops(filters) - expected
 
     def see_scout(self, reading: Reading, filters: tuple[str, ...]) -> None:
         """A scout behind filters that were just fitted: what it is off from what was expected is theirs."""
         off = self.off_stops(reading, filters)
         if off is None or not filters:
-            self._take_in(_at(reading, reading.level_stops + self._more(filters)))
+            self._take_in(_at(reading, reading.level_stops + self.takes_more_stops(filters)))
             return
-        self._learnt[filters] = self._more(filters) - off
-        self._take_in(_at(reading, reading.level_stops + self._more(filters)))
+        self._learnt[frozenset(filters)] = self.takes_more_stops(filters) - off
+        self._take_in(_at(reading, reading.level_stops + self.takes_more_stops(filters)))
 
     def see_light(self, reading: Reading, filters: tuple[str, ...]) -> None:
         """A scout behind filters that have been there all the while: what it is off is the light.
 
         A long frame that waits for being confirmed is believed when this one agrees, and forgotten when not.
         """
-        seen = _at(reading, reading.level_stops + self._more(filters))
+        seen = _at(reading, reading.level_stops + self.takes_more_stops(filters))
         waiting, self._waiting = self._waiting, None
         if waiting is not None and abs(seen.level_stops - self._since(waiting, seen.taken_utc)) < _AGREES_STOPS:
             self._take_in(waiting)
@@ -131,7 +128,7 @@ class KnownLight:
 
     def see_long(self, reading: Reading, filters: tuple[str, ...], opened_utc: datetime) -> bool:
         """A long frame; False when it has to be confirmed by a scout before anything is computed from it."""
-        seen = _at(reading, reading.level_stops + self._more(filters))
+        seen = _at(reading, reading.level_stops + self.takes_more_stops(filters))
         expected = self.expected_ev(opened_utc, reading.span_s)
         self._held_back_stops = 0.0
         if reading.at_least:
@@ -157,9 +154,6 @@ class KnownLight:
         self._waiting = None if self._waiting is None else _moved(self._waiting, moved)
         if self._readings:
             self._fuse()
-
-    def _more(self, filters: tuple[str, ...]) -> float:
-        return self._learnt.get(filters, 0.0)
 
     def _since(self, earlier: Reading, at_utc: datetime) -> float:
         """What an earlier reading would be now, by the course of the light."""

@@ -7,11 +7,15 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from typing import Final
 
 from duskhold.plan.bag import Setting, stacks
 from duskhold.plan.decision import Change, Drift, ExposureDecision, LightReading, light_stops_since, solve
 from duskhold.plan.outing import Kind, Outing
 from duskhold.plan.stops import StopReason
+
+GAIN_MIN_STOPS: Final = 0.6
+"""A change of filters that makes less is no touch worth making, and a scout could not tell whether it was made."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +39,7 @@ class Metered:
     reading: LightReading
     drift: Drift
     faded_stops: float = 0.0
-    learnt: Mapping[tuple[str, ...], float] = field(default_factory=dict)
+    learnt: Mapping[frozenset[str], float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +108,7 @@ def decide(
     """How long this set-up asks for at this opening, whatever the bounds say."""
     kit = outing.kit
     change = Change(
-        kit.glass(set_up.filters).stops + metered.learnt.get(set_up.filters, 0.0),
+        kit.glass(set_up.filters).stops + metered.learnt.get(frozenset(set_up.filters), 0.0),
         2.0 * math.log2(set_up.aperture.true_value / kit.aperture.true_value),
         math.log2(set_up.iso.true_value / kit.iso.true_value),
     )
@@ -154,7 +158,8 @@ def _others(outing: Outing, set_up: SetUp, decision: ExposureDecision) -> Iterat
     now_stops = outing.kit.glass(set_up.filters).stops
     sets = sorted(stacks(outing.kit.bag), key=lambda one: -one[1].stops)
     for names, glass in sets:
-        if (glass.stops < now_stops) if is_long else (glass.stops > now_stops):
+        gain_stops = now_stops - glass.stops if is_long else glass.stops - now_stops
+        if gain_stops >= GAIN_MIN_STOPS:
             yield replace(set_up, filters=names)
     if outing.want.kind is Kind.LOOK:
         yield from wider(outing, set_up) if is_long else _narrower(outing, set_up)

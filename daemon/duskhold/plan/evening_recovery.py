@@ -1,0 +1,57 @@
+"""What stops an evening until a person resumes, and how it goes on after that."""
+
+from dataclasses import replace
+from typing import Final
+
+from duskhold.plan.evening_rest import hold, ring, stop
+from duskhold.plan.evening_state import Held, State
+from duskhold.plan.evening_words import Effect, Fault, Urgency
+from duskhold.plan.outing import AfterLinkLoss
+from duskhold.plan.stops import StopReason
+
+FAULTS_MAX: Final = 5
+"""Somebody who resumes again and again does not mend it. Common practice, no source."""
+
+
+def fault(state: State, kind: Fault, reason: str) -> list[Effect]:
+    """Hold. A link that is back may end only a hold that a lost link began, and none that a person asked for."""
+    if state.ended:
+        return []
+    was = state.held
+    state.faults_since_frame += was is None
+    if state.faults_since_frame >= FAULTS_MAX:
+        line = f"{FAULTS_MAX} faults without a frame between them, the last: {reason}"
+        return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.FAULT, line)]
+    agreed = kind is Fault.LINK and state.outing.after_link_loss is AfterLinkLoss.RESUME and not state.hold_after
+    agreed = agreed and (was is None or state.resumable_link)
+    said = hold(state, Held(f"{kind.value}: {reason}", kind))
+    state.resumable_link = agreed
+    return said
+
+
+def resume(state: State) -> None:
+    """Go on after a hold, if there is one."""
+    was, state.held = state.held, None
+    state.hold_after = state.resumable_link = False
+    if was is None:
+        return
+    state.faults_running = 0
+    state.means_fresh = False
+    if was.fault is not None:
+        state.checked = False  # what stopped it may have changed the camera
+    if was.fault is Fault.CLOCK:
+        state.time_confirmed = True  # a person has looked
+    # Light went on changing, and hands may have been at the camera.
+    state.scout_needed = state.fallback_tried if state.request is not None else bool(state.frames_done)
+
+
+def ask_again(state: State) -> list[Effect]:
+    """After a hold a change that was not made yet is asked for anew: whoever was there may have made it already, so
+    that no fallback goes on before another scout."""
+    request = state.request
+    if request is None or request.answered:
+        return []
+    state.request = replace(request, asked_utc=state.now_utc, unanswered_since_utc=None)
+    state.fallback_tried = state.scout_needed = False
+    state.scout_due_utc, state.scout_off_stops, state.looks = None, None, 0
+    return [ring(state, Urgency.DO, f"{request.line()}, then say done")]
