@@ -178,7 +178,7 @@ class SimulatedEvening:
         self._look_at_link()
         self._tell_settled()
         if not self._queue:
-            self._feed(words.Ticked())
+            self._ring()
 
     def _at(self, at_s: float, act: Callable[[], None]) -> None:
         heapq.heappush(self._acts, (at_s, next(self._order), act))

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 WEATHERS = ("clear", "thin", "broken")
 PEOPLE = ("prompt", "late", "careless", "away")
 EXIT_NOT_ENDED = 4
-_QUIET = ("frame",)
+_QUIET = ("frame", "prompt", "held")
+"""Frames are in the table at the end; the others ring, and are said by that."""
+_MARKS = {"ring": "! ", "person": "> ", "ended": "over: "}
 
 
 def add_outing_options(parser: argparse.ArgumentParser) -> None:
@@ -67,7 +69,7 @@ class _Teller:
 
     def __call__(self, at_utc: datetime, word: str, line: str) -> None:
         if not self._is_quiet and word not in _QUIET:
-            print(f"{at_utc:%H:%M:%S}  {line}", file=sys.stderr, flush=True)
+            print(f"{at_utc:%H:%M:%S}  {_MARKS.get(word, '')}{line}", file=sys.stderr, flush=True)
 
 
 def _staging(args: argparse.Namespace) -> "Staging":
