@@ -200,7 +200,7 @@ def _moments(state: State) -> Sequence[datetime | None]:
     if state.held is not None:
         return (*always, forsaken_utc(state), light_over_utc(state))
     if not state.told_begin:
-        return (*always, state.start_utc if state.checked else None)
+        return (*always, _after(state, state.start_utc) if state.checked else None)
     waits = (state.base_due_utc, state.scout_due_utc, opens_utc(state))
     waited = (forsaken_utc(state), light_over_utc(state), _patience_utc(state))
     return (*always, *waited, *(_after(state, at_utc) for at_utc in waits))
