@@ -79,6 +79,13 @@ class Desk:
         self.now = max(self.now, until)
         return found
 
+    def step_clock(self, seconds: float) -> list[Effect]:
+        """Somebody sets the clock."""
+        found = self.feed(words.ClockStepped(seconds))
+        self.now += timedelta(seconds=seconds)
+        self._opened_utc += timedelta(seconds=seconds)
+        return found
+
     def close(
         self, open_s: float | None = None, outcome: str = "complete", settled: bool = True, act: Act = Act.KEEP,
         off_stops: float = 0.0, text: str = "", measured: bool = True,

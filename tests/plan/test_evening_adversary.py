@@ -83,6 +83,8 @@ class Bench:
         self.now = _whole_ms(self.now)
         self.events.append((self.now, event))
         effects = self.evening.step(event, self.now)
+        if isinstance(event, words.ClockStepped):
+            self.now += timedelta(seconds=event.step_s)  # the event itself still comes with the time of before
         for effect in effects:
             self.said.append((self.now, effect))
             if isinstance(effect, Take):
@@ -352,7 +354,6 @@ def test_nothing_changes_after_the_end() -> None:
 def test_a_step_of_the_clock_is_no_patience_spent() -> None:
     for step_s in (3 * 3600.0, -3 * 3600.0):
         bench = _at_prompt(_tone(prompting=Prompting(patience_s=300.0, fallback=Fallback.STOP)))
-        bench.now += timedelta(seconds=step_s)
         bench.feed(words.ClockStepped(step_s))
         bench.say(Word.RESUME)
         bench.wait(120.0)
@@ -367,7 +368,6 @@ def test_minutes_to_leave_go_with_the_clock() -> None:
         bench = Bench(replace(PLAIN, bounds=bounds))
         bench.to_first_long()
         before = bench.evening.state.ends.pack_utc
-        bench.now += timedelta(seconds=step_s)
         bench.feed(words.ClockStepped(step_s))
         after = bench.evening.state.ends.pack_utc
         assert before is not None and after == before + timedelta(seconds=step_s)
@@ -375,7 +375,6 @@ def test_minutes_to_leave_go_with_the_clock() -> None:
 
 def test_a_start_that_is_past_is_no_reason_to_look_again_and_again() -> None:
     bench = Bench(confirmed=False)
-    bench.now -= timedelta(seconds=30.0)
     bench.feed(words.ClockStepped(-30.0))
     bench.answer()
     bench.wait(600.0)  # with nobody to say that the time is right
@@ -524,8 +523,6 @@ def _play(bench: Wild, steps: Iterable[tuple[str, float, Event, str, float]]) ->
         elif kind == "do" and bench.evening.state.request is not None:
             bench.do_as_asked()
         elif kind == "happens":
-            if isinstance(event, words.ClockStepped):
-                bench.now += timedelta(seconds=event.step_s)
             bench.feed(event)
         else:
             bench.wait(30.0)

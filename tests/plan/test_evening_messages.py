@@ -3,7 +3,7 @@
 import json
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -86,8 +86,7 @@ def with_trouble() -> Desk:
     desk.wait(20.0)
     desk.feed(FaultSeen(Fault.LINK, "the lead is gone"))
     desk.close(31.0, "link_lost", settled=False)
-    desk.now += timedelta(seconds=90.0)
-    desk.feed(words.ClockStepped(90.0))
+    desk.step_clock(90.0)
     return desk
 
 

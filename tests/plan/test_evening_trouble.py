@@ -143,9 +143,7 @@ def test_a_step_of_the_clock_is_told_and_a_large_one_holds(step_s: float, holds:
     desk = Desk(leaving_in(90.0))
     desk.wait(20.0)
     pack_s = (desk.evening.state.ends.pack_utc or desk.now) - desk.now
-    desk.now += timedelta(seconds=step_s)
-    desk._opened_utc += timedelta(seconds=step_s)
-    desk.feed(words.ClockStepped(step_s))
+    desk.step_clock(step_s)
     assert (desk.evening.state.held is not None) is holds
     assert (desk.evening.state.ends.pack_utc or desk.now) - desk.now == pack_s, "minutes until leaving stay minutes"
 

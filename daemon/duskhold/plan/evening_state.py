@@ -122,6 +122,6 @@ class State:
 
 
 _COUNTED = (
-    "begun_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
+    "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
     "free_utc", "cap_by_utc",
 )  # fmt: skip

@@ -168,7 +168,8 @@ class ClockConfirmed:
 
 @dataclass(frozen=True, slots=True)
 class ClockStepped:
-    """The computer's clock was set by so many seconds (positive: forwards); the evening's clock went with it."""
+    """The computer's clock was set by so many seconds (positive: forwards), and the evening's clock goes with it: this
+    event still comes with the time of before, and the next one with the new."""
 
     step_s: float
 
