@@ -26,7 +26,7 @@ from duskhold.camera.port import (
 from duskhold.camera.serving import ServedBody
 from duskhold.camera.words import meaning, same_meaning
 
-LATENESS_MAX_S = 0.02
+LATENESS_MAX_S = 0.05  # of calls and their answers while other tests have the cores
 SETTINGS = [
     (Setting.SHUTTER, "1/60"),
     (Setting.SHUTTER, "30"),
