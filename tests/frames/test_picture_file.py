@@ -1,5 +1,6 @@
 """Files read into linear light: what light they hold, and a clear error for each that cannot be measured."""
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import cv2
@@ -13,6 +14,7 @@ from simulated_pairs import BASE_SHOT
 from duskhold.camera.faults import PictureFault
 from duskhold.camera.negative import Negative
 from duskhold.camera.shot import BodyProfile
+from duskhold.frames import picture_file
 from duskhold.frames.picture import Kind
 from duskhold.frames.picture_file import (
     PictureCorrupt,
@@ -22,6 +24,7 @@ from duskhold.frames.picture_file import (
     PictureUnread,
     PictureUnsuited,
     read_picture,
+    read_picture_soon,
 )
 
 
@@ -168,3 +171,45 @@ def test_sixteen_bits_monochrome_other_inks_and_tiny(tmp_path: Path) -> None:
     ):
         with pytest.raises(PictureUnsuited, match=said):
             read_picture(tmp_path / name)
+
+
+@pytest.mark.parametrize("progressive", [False, True])
+def test_damage_inside_a_jpeg_that_keeps_its_marks(tmp_path: Path, progressive: bool) -> None:
+    # Data that still looks like ITU-T T.81 from outside; the decoder loses step and says so.
+    path = jpeg(tmp_path / "a.jpg", progressive=progressive)
+    content = bytearray(path.read_bytes())
+    middle = len(content) // 2
+    for place in range(middle, middle + 300):
+        if 0xFF not in content[place - 1 : place + 1]:
+            content[place] = (content[place] * 7 + 3) % 0xFF
+    path.write_bytes(content)
+    with pytest.raises(PictureCorrupt, match=r"a\.jpg"):
+        read_picture(path)
+
+
+def test_a_jpeg_filled_up_before_its_end_is_not_damaged(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    path = jpeg(tmp_path / "a.jpg")
+    path.write_bytes(path.read_bytes()[:-2] + bytes(200) + b"\xff\xd9")
+    assert read_picture(path).width == 512
+    assert "extraneous" in capfd.readouterr().err  # what the decoder said is passed on
+
+
+def test_the_damaged_one_of_two_read_at_once_is_named(tmp_path: Path) -> None:
+    good = jpeg(tmp_path / "good.jpg")
+    bad = tmp_path / "bad.jpg"
+    bad.write_bytes(good.read_bytes()[:-2] + bytes(range(200)) + b"\xff\xd9")
+    with ThreadPoolExecutor(2) as readers:
+        told = [readers.submit(read_picture, path) for path in [good, bad] * 8]
+        damaged = [str(each.exception()) for each in told if each.exception() is not None]
+    assert len(damaged) == 8
+    assert all(said.startswith("bad.jpg") for said in damaged)
+
+
+def test_a_large_jpeg_that_somebody_waits_for_is_read_at_half_size(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(picture_file, "REDUCED_FROM_PIXELS", 512 * 512)
+    path = jpeg(tmp_path / "a.jpg")
+    soon, whole = read_picture_soon(path), read_picture(path)
+    assert (soon.width, soon.height, soon.detail_px, soon.detail.shape) == (512, 512, 2, (256, 256))
+    assert soon.small.mean() == pytest.approx(whole.small.mean(), rel=0.01)

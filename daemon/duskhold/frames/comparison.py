@@ -157,9 +157,9 @@ def _clipped_counted(picture: Picture) -> float:
         plane = picture.clipped[..., channel]
         if picture.clipped_share[channel] <= 0:
             continue
-        _, labels, _, _ = cv2.connectedComponentsWithStats((plane > 0).astype(np.uint8), connectivity=8)
-        shares = np.bincount(labels.ravel(), weights=plane.ravel()) / plane.size
-        shares[0] = 0.0
+        touched = plane > 0
+        _, labels = cv2.connectedComponents(touched.astype(np.uint8), connectivity=8)
+        shares = np.bincount(labels[touched], weights=plane[touched]) / plane.size
         counted = max(counted, float(shares[shares >= _POINT_LAMP_SHARE].sum()))
     return counted
 

@@ -13,7 +13,7 @@ from duskhold.frames.comparison import Measures, NotComparable, measure
 from duskhold.frames.crops import crops_jpeg
 from duskhold.frames.measure import Area
 from duskhold.frames.picture import Picture
-from duskhold.frames.picture_file import PictureUnread, read_picture
+from duskhold.frames.picture_file import PictureUnread, read_picture, read_picture_soon
 from duskhold.frames.standards import FrameLimits, Rig
 from duskhold.frames.tiles import Tiles, cut_tiles
 from duskhold.frames.verdict import Finding, judge, judge_scout
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     Judged = Callable[[Question, Measures], list[Finding]]
 
+Reader = Callable[[Path], Picture]
 
 _DEVELOPED = (".jpg", ".jpeg")
 
@@ -34,20 +35,26 @@ class PairUnsuited(PictureUnread):
 
 
 class BaseMemory:
-    """The last base frame read, with its pieces: long and scout frames of one base come one after the other."""
+    """The last base frame read, with its pieces: long and scout frames of one base come one after the other.
+
+    A scout is compared with the base frame as it was read soon, a long frame with all of it.
+    """
 
     def __init__(self) -> None:
-        self._known: tuple[object, Picture, Tiles] | None = None
+        self._mark: object = None
+        self._known: dict[Reader, tuple[Picture, Tiles]] = {}
 
-    def base(self, path: Path) -> tuple[Picture, Tiles]:
+    def base(self, path: Path, reader: Reader = read_picture) -> tuple[Picture, Tiles]:
         """Read it, unless it is the one that is known. Raises `PictureUnread`, `OSError`."""
         seen = path.stat()
         mark = (path, seen.st_ino, seen.st_size, seen.st_mtime_ns)
-        if self._known is None or self._known[0] != mark:
-            self._known = None  # two large pictures at once are one too many
-            picture = read_picture(path)
-            self._known = (mark, picture, cut_tiles(picture))
-        return self._known[1], self._known[2]
+        if self._mark != mark:
+            self._known.clear()  # two large pictures at once are one too many
+            self._mark = mark
+        if reader not in self._known:
+            picture = reader(path)
+            self._known[reader] = (picture, cut_tiles(picture))
+        return self._known[reader]
 
 
 def compare_files(question: Question, memory: BaseMemory | None = None) -> dict[str, Any]:
@@ -57,10 +64,11 @@ def compare_files(question: Question, memory: BaseMemory | None = None) -> dict[
     """
     others = [Path(each) for each in (question.long, question.scout) if each is not None]
     # Decoding a JPEG lets other threads run; unpacking raw files at once only adds up their memory.
+    reader = read_picture if question.long is not None else read_picture_soon
     at_once = 2 if all(path.suffix.lower() in _DEVELOPED for path in others) else 1
     with ThreadPoolExecutor(at_once) as readers:
-        first = readers.submit((memory or BaseMemory()).base, Path(question.base))
-        read = list(readers.map(read_picture, others))
+        first = readers.submit((memory or BaseMemory()).base, Path(question.base), reader)
+        read = list(readers.map(reader, others))
         base, tiles = first.result()
     judges = [_of_long] * (question.long is not None) + [_of_scout] * (question.scout is not None)
     told = [_told(question, base, tiles, picture, judge_it) for picture, judge_it in zip(read, judges, strict=True)]

@@ -36,13 +36,13 @@ def gauge(question: Gauging, memory: BaseMemory) -> Gauged:
     Raises `PictureUnread`, `MeasureError` or `OSError`.
     """
     from duskhold.frames.measure import NoLight
-    from duskhold.frames.picture_file import read_picture
+    from duskhold.frames.picture_file import read_picture_soon
     from duskhold.frames.reading import area_weights, measure_area, without_lamps
 
-    picture = read_picture(Path(question.gauge))
+    picture = read_picture_soon(Path(question.gauge))
     weights = without_lamps(picture, area_weights(picture))
     if question.base is not None:
-        base, _ = memory.base(Path(question.base))
+        base, _ = memory.base(Path(question.base), read_picture_soon)
         if base.small.shape == picture.small.shape:
             weights = without_lamps(base, area_weights(base))
     try:

@@ -101,11 +101,12 @@ def level_stops(cells: Cells, area: Area = WHOLE) -> float | None:
         slice(int(area.top * rows), max(int(area.top * rows) + 1, round(area.bottom * rows))),
         slice(int(area.left * columns), max(int(area.left * columns) + 1, round(area.right * columns))),
     )
-    valid = cells.valid[part]
+    valid = np.ascontiguousarray(cells.valid[part], dtype=np.uint8)
     if valid.sum() < max(4, 0.02 * valid.size):
         return None
     first, second = (
-        float((each[part][valid] @ LUMINANCE).sum(dtype=np.float64)) for each in (cells.first, cells.second)
+        float(np.dot(cv2.mean(np.ascontiguousarray(each[part]), mask=valid)[:3], LUMINANCE))
+        for each in (cells.first, cells.second)
     )
     return float(np.log2(second / first)) if first > 0 and second > 0 else None
 

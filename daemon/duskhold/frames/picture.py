@@ -65,8 +65,11 @@ class Picture:
         return MID_TONE_CODED if self.kind is Kind.CODED else MID_TONE_RAW
 
 
-def picture_from_coded(numbers: NDArray[np.uint8], turned_deg: int = 0) -> Picture:
-    """From 8-bit numbers (height, width, 3) in the order blue, green, red, as OpenCV has them."""
+def picture_from_coded(numbers: NDArray[np.uint8], turned_deg: int = 0, step_px: int = 1) -> Picture:
+    """From 8-bit numbers (height, width, 3) in the order blue, green, red, as OpenCV has them.
+
+    Each number stands for `step_px` square full-size pixels.
+    """
     height, width = numbers.shape[:2]
     cell = max(1, round(width / CELLS_ACROSS))
     rows, columns = height // cell, width // cell
@@ -86,14 +89,14 @@ def picture_from_coded(numbers: NDArray[np.uint8], turned_deg: int = 0) -> Pictu
     area = max(1, rows * (cell // every) * columns * cell)
     return Picture(
         kind=Kind.CODED,
-        width=width,
-        height=height,
+        width=width * step_px,
+        height=height * step_px,
         turned_deg=turned_deg,
         small=np.asarray(small / 65535, dtype=np.float32),
         clipped=np.asarray(clipped / 255, dtype=np.float32),
-        cell_px=cell,
+        cell_px=cell * step_px,
         detail=np.asarray(cv2.extractChannel(numbers, 1), dtype=np.uint8),
-        detail_px=1,
+        detail_px=step_px,
         curve=SRGB_LIGHT,
         clipped_share=_three(counts / area),
     )

@@ -37,6 +37,7 @@ class Tiles:
     centres: Floats
     light: NDArray[np.float32]
     means: Floats
+    spectra: Spectra
     size: int
 
 
@@ -72,7 +73,8 @@ def cut_tiles(picture: Picture) -> Tiles:
     means = np.asarray(light.mean(axis=(1, 2), dtype=np.float64))
     bright = means > _DARK_MEAN
     centres = np.array([[left + size / 2 - columns / 2, top + size / 2 - rows / 2] for top, left in places])
-    return Tiles(centres.reshape(-1, 2)[bright], light[bright], means[bright], size)
+    light, means = light[bright], means[bright]
+    return Tiles(centres.reshape(-1, 2)[bright], light, means, _spectra(light, means), size)
 
 
 def pair_tiles(tiles: Tiles, second: Picture, assumed: Motion, reach_px: float) -> Pairs:
@@ -80,9 +82,8 @@ def pair_tiles(tiles: Tiles, second: Picture, assumed: Motion, reach_px: float) 
     light, starts, inside = _cut_moved(tiles, second, assumed)
     means = np.asarray(light.mean(axis=(1, 2), dtype=np.float64))
     usable = inside & (means > _DARK_MEAN)
-    spectra_first = _spectra(tiles.light, tiles.means)
     spectra_second = _spectra(light, np.where(usable, means, 1.0))
-    cross = np.conj(spectra_first) * spectra_second
+    cross = np.conj(tiles.spectra) * spectra_second
     shifts = _whole_shifts(cross, tiles.size, reach_px)
     shifts, coherence = _refined(cross, shifts, tiles.size)
     usable &= np.isfinite(coherence) & (np.abs(shifts).max(axis=1) <= reach_px + 1)
@@ -92,7 +93,7 @@ def pair_tiles(tiles: Tiles, second: Picture, assumed: Motion, reach_px: float) 
         shifts=shifts,
         coherence=np.where(usable, coherence, 0.0),
         usable=usable,
-        first=spectra_first,
+        first=tiles.spectra,
         second=spectra_second,
         second_light=light,
         second_means=means,
@@ -172,10 +173,10 @@ def _spectra(light: NDArray[np.float32], means: Floats) -> Spectra:
 
 
 def _whole_shifts(cross: Spectra, size: int, reach_px: float) -> Floats:
-    _, _, total = frequencies(size)
-    band = (total > _BAND[0]) & (total < _BAND[1])
-    strength = np.abs(cross)
-    whitened = np.where(band, cross / (strength**_WHITENING + 1e-12), 0)
+    rows, columns, inside = _band(size)
+    whitened = np.zeros_like(cross)
+    banded = cross[:, rows, :columns]
+    whitened[:, rows, :columns] = np.where(inside, banded / (np.abs(banded) ** _WHITENING + 1e-12), 0)
     surface = np.fft.fftshift(np.fft.irfft2(whitened, s=(size, size)), axes=(1, 2))
     reach = int(min(np.ceil(reach_px), size // 2 - 1))
     window = surface[:, size // 2 - reach : size // 2 + reach + 1, size // 2 - reach : size // 2 + reach + 1]
@@ -185,25 +186,44 @@ def _whole_shifts(cross: Spectra, size: int, reach_px: float) -> Floats:
 
 
 def _refined(cross: Spectra, shifts: Floats, size: int) -> tuple[Floats, Floats]:
-    along_x, along_y, total = frequencies(size)
-    band = (total > _BAND[0]) & (total < _BAND[1])
-    wave_x = (2 * np.pi * np.broadcast_to(along_x, total.shape))[band].astype(np.float32)
-    wave_y = (2 * np.pi * np.broadcast_to(along_y, total.shape))[band].astype(np.float32)
-    values = cross[:, band]
+    rows, columns, inside = _band(size)
+    along_x, along_y, _ = frequencies(size)
+    wave_x = 2 * np.pi * along_x[0, :columns]
+    wave_y = 2 * np.pi * along_y[rows, 0]
+    values = cross[:, rows, :columns]
     strength = np.abs(values)
-    weights = strength ** np.float32(1 - _WHITENING)
-    angles = np.angle(values)
-    curvature = np.column_stack([wave_x**2, wave_y**2, wave_x * wave_y])
-    slope = np.column_stack([wave_x, wave_y])
+    weights = np.where(inside, strength ** np.float32(1 - _WHITENING), np.float32(0))
+    pulling = (weights * values / np.maximum(strength, np.float32(1e-20))).astype(np.complex64)
+    grid_x, grid_y = (each.ravel() for each in np.meshgrid(wave_x, wave_y))
+    curvature = np.column_stack([grid_x**2, grid_y**2, grid_x * grid_y]).astype(np.float32)
+    slope = np.column_stack([grid_x, grid_y]).astype(np.float32)
+    flat = (len(cross), inside.size)
     shifts = shifts.copy()
     for _ in range(_ROUNDS):
-        turned = angles + shifts.astype(np.float32) @ slope.T
+        turned = _turned(pulling, shifts, wave_x, wave_y)
         # Newton's step on the sum of w cos(phase): beyond a quarter turn a wave pulls less, not more.
-        xx, yy, xy = ((weights * np.clip(np.cos(turned), 0.05, 1)) @ curvature).astype(np.float64).T
-        x, y = ((weights * np.sin(turned)) @ slope).astype(np.float64).T
+        curved = np.maximum(turned.real, np.float32(0.05) * weights).reshape(flat)
+        xx, yy, xy = (curved @ curvature).astype(np.float64).T
+        x, y = (turned.imag.reshape(flat) @ slope).astype(np.float64).T
         determinant = np.maximum(xx * yy - xy * xy, 1e-20)
         step = np.column_stack([(yy * x - xy * y) / determinant, (xx * y - xy * x) / determinant])
         shifts -= np.clip(step, -0.7, 0.7)
-    turned = angles + shifts.astype(np.float32) @ slope.T
-    coherence = (weights * np.cos(turned)).sum(axis=1) / np.maximum(weights.sum(axis=1), 1e-20)
+    agreed = _turned(pulling, shifts, wave_x, wave_y).real.sum(axis=(1, 2))
+    coherence = agreed / np.maximum(weights.sum(axis=(1, 2)), 1e-20)
     return shifts, np.asarray(coherence, dtype=np.float64)
+
+
+def _turned(pulling: Spectra, shifts: Floats, wave_x: Floats, wave_y: Floats) -> Spectra:
+    """The spectra with their shifts taken out; along x and y one after the other, which spares a wave for each pair."""
+    by_x = np.exp(1j * shifts[:, 0, None] * wave_x).astype(np.complex64)
+    by_y = np.exp(1j * shifts[:, 1, None] * wave_y).astype(np.complex64)
+    return np.asarray(pulling * by_y[:, :, None] * by_x[:, None, :], dtype=np.complex64)
+
+
+def _band(size: int) -> tuple[NDArray[np.int64], int, NDArray[np.bool_]]:
+    """Rows, and how many columns, of a half spectrum in which the band that is used lies; and what of them it is."""
+    along_x, along_y, total = frequencies(size)
+    rows = np.flatnonzero(np.abs(along_y[:, 0]) < _BAND[1])
+    columns = int((along_x[0] < _BAND[1]).sum())
+    inside = total[rows, :columns]
+    return rows, columns, np.asarray((inside > _BAND[0]) & (inside < _BAND[1]))
