@@ -14,10 +14,12 @@ from duskhold.light.crossings import Direction
 from duskhold.light.dials import APERTURE, ISO, Dial
 from duskhold.light.filters import parse_filter
 from duskhold.light.place import Place
+from duskhold.light.reading import Reading
 from duskhold.plan import evening_words as words
 from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.evening import Evening
 from duskhold.plan.evening_words import Effect, Ended, Event, Fault, Ring, Role, Said, Take, Tell, Word
+from duskhold.plan.known_light import KnownLight, Reference
 from duskhold.plan.outing import (
     AfterLinkLoss,
     Base,
@@ -34,6 +36,7 @@ from duskhold.plan.outing import (
     SunStart,
     Want,
 )
+from duskhold.plan.series import next_frame
 from duskhold.plan.stops import StopReason, busy_s
 
 BEGUN = datetime(2026, 10, 4, 17, 20, tzinfo=UTC)
@@ -132,8 +135,12 @@ class Bench:
         self.answer()
         return take
 
-    def take(self, wait_s: float = 600.0) -> Take:
+    def take(self) -> Take:
         """Let time go by until a frame is ordered, and take it."""
+        return self.take_with(0.0)
+
+    def take_with(self, off_stops: float, wait_s: float = 600.0) -> Take:
+        """The same, and its pixels are so many stops off."""
         until = self.now + timedelta(seconds=wait_s)
         self.answer()
         while self.open is None:
@@ -142,7 +149,7 @@ class Bench:
             self.now = _whole_ms(deadline + timedelta(milliseconds=1))
             self.feed(words.Ticked())
             self.answer()
-        return self.finish()
+        return self.finish(off_stops=off_stops)
 
     def do_as_asked(self) -> None:
         request = self.evening.state.request
@@ -311,7 +318,6 @@ def test_darks_that_cannot_be_measured_come_to_an_end() -> None:
     bounds = Bounds(frames=1)
     bench = Bench(replace(PLAIN, bounds=bounds, dark=Dark.AFTER, darks_after=2))
     bench.to_first_long()
-    bench.wait(10.0)
     bench.say(Word.DONE)
     for _ in range(8):
         bench.wait(1.0)
@@ -330,7 +336,6 @@ def test_the_reason_that_ended_the_series_stays_when_it_is_time_to_pack() -> Non
     prompting = Prompting(patience_s=3600.0)
     bench = Bench(replace(PLAIN, bounds=bounds, dark=Dark.AFTER, prompting=prompting))
     bench.to_first_long()
-    bench.wait(10.0)
     assert bench.evening.state.stop is StopReason.FRAMES_DONE
     bench.wait(1200.0)
     assert bench.ended() == "frames_done"
@@ -401,7 +406,57 @@ def test_the_order_of_names_is_no_other_set_up() -> None:
     assert set(request.after.filters) != set(request.before.filters)
 
 
+# What the pixels say
+
+
+def test_another_plate_is_not_taken_for_the_one_asked_for() -> None:
+    bench = Bench()
+    bench.take()
+    bench.true_filters = ("ten", "three")  # the ten in place of the six
+    bench.say(Word.DONE)
+    bench.take()
+    assert bench.tells("denied")
+    assert bench.orders()[-1].role is Role.SCOUT
+    bench.true_filters = ("six", "three")
+    bench.say(Word.DONE)
+    bench.take()
+    assert bench.tells("verified")
+
+
+def test_a_person_who_says_so_twice_is_believed() -> None:
+    bench = Bench()
+    bench.take()
+    bench.do_as_asked()
+    bench.take_with(-1.6)
+    assert bench.tells("denied")
+    bench.say(Word.DONE)
+    bench.take_with(-1.6)
+    told = bench.tells("verified")
+    assert told and "1.6 stop more than the bag says" in told[0].line
+
+
+def test_a_lamp_between_two_readings_ends_no_program() -> None:
+    light = KnownLight(None, 1800.0)
+    light.reference = Reference(0.125, LEVEL_EV)
+    for second, level_ev in ((0.0, 2.0), (1.0, LEVEL_EV), (1.5, 2.0), (3.0, LEVEL_EV)):
+        light.see_light(Reading(BEGUN + timedelta(seconds=second), level_ev, 0.01, "scout"), ())
+        metered = light.metered()
+        assert metered is not None
+        found = next_frame(PLAIN, Evening(PLAIN, BEGUN).state.set_up, metered, BEGUN + timedelta(hours=8))
+        assert found is not None
+
+
 # Counting
+
+
+def test_the_last_frame_ends_it_at_once() -> None:
+    bench = Bench(replace(PLAIN, want=replace(PLAIN.want, kind=Kind.ONE)))
+    bench.to_first_long()
+    assert bench.ended() == "frames_done"
+    pairs = Bench(replace(PLAIN, want=replace(PLAIN.want, kind=Kind.PAIRS), bounds=Bounds(frames=1)))
+    pairs.to_first_long()
+    assert pairs.ended() == "frames_done"
+    assert len(pairs.tells("prompt")) == 1, "no filters are taken off for a frame that never comes"
 
 
 def test_a_frame_whose_measurement_a_crash_lost_is_counted() -> None:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 WEATHERS = ("clear", "thin", "broken")
 PEOPLE = ("prompt", "late", "careless", "away")
 EXIT_NOT_ENDED = 4
-_QUIET = ("frame", "prompt", "held")
+_QUIET = ("frame", "prompt", "held", "denied")
 """Frames are in the table at the end; the others ring, and are said by that."""
 _MARKS = {"ring": "! ", "person": "> ", "ended": "over: "}
 

@@ -13,6 +13,8 @@ from duskhold.light.opentime import LONGEST_SEARCH_S, OpenTime, Unfinishable
 _LN2 = math.log(2.0)
 _HARDLY = 1e-9
 
+_FARTHEST_STOPS = 1000.0  # what a number of this kind can hold, and no light is
+
 
 class Forecast:
     """Light over seconds of its own clock, from the first knot on, given as log2 levels at rising instants.
@@ -49,7 +51,7 @@ class Forecast:
 
     def level(self, at_s: float) -> float:
         """The level; before the first knot, as its first piece goes."""
-        return math.exp2(self.level_stops(at_s))
+        return math.exp2(max(-_FARTHEST_STOPS, min(_FARTHEST_STOPS, self.level_stops(at_s))))
 
     def rate_stops_per_min(self, at_s: float) -> float:
         """How fast the light changes; positive brightens."""
@@ -71,8 +73,6 @@ class Forecast:
             piece = min(len(self._per_s) - 1, bisect_right(self._sums, wanted) - 1)
             dose = wanted - self._sums[piece]
             a, level, opens_s = self._per_s[piece], self._levels[piece], self._at_s[piece]
-        if level == 0.0:
-            return None  # darker than a number can say, after light that fell so fast
         x = dose / level
         if abs(a * x) < _HARDLY:
             return opens_s + x * (1.0 - a * x / 2.0)
@@ -86,7 +86,7 @@ class Forecast:
         if end_s is None or (within_s is not None and end_s > opens_s + within_s):
             assert most is not None, "only what is bounded falls short"
             return Unfinishable(most, max(0.0, math.log2(dose / most)), within_s)
-        return OpenTime(end_s - opens_s, most)
+        return OpenTime(max(_HARDLY, end_s - opens_s), most)  # brighter than a clock of doubles can tell apart
 
     def _most(self, opens_s: float) -> float | None:
         if not self.goes_on:

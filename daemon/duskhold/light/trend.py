@@ -222,6 +222,10 @@ def _straightened(kept: Sequence[Point], mark_utc: datetime, shape: Shape | None
     return straight
 
 
+_FARTHEST_STOPS = 300.0
+"""Two readings seconds apart, one of them of a lamp, foretell for the end of the night what no number can say."""
+
+
 def _convexity(x: float) -> float:
     return math.log2(math.sinh(x) / x) if abs(x) > 1e-6 else 0.0
 
@@ -296,6 +300,7 @@ def _forecast(bank: FilterBank, shape: Shape | None, mark_utc: datetime) -> Fore
         at_mark = shape.stops(mark_utc)
         stops = [gain + own - at_mark for gain, own in zip(stops, sky, strict=True)]
     at_s = [(bank.at_min + gone_min) * 60.0 for gone_min in knots]
+    stops = [max(-_FARTHEST_STOPS, min(_FARTHEST_STOPS, one)) for one in stops]
     return Forecast(at_s, stops, goes_on=shape is None)
 
 

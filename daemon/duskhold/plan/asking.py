@@ -8,6 +8,7 @@ from enum import Enum
 from itertools import combinations
 from typing import Final
 
+from duskhold.light.density import ASK_BEYOND_STOPS
 from duskhold.plan.outing import Outing
 from duskhold.plan.series import SetUp
 
@@ -15,6 +16,9 @@ VERIFIED_STOPS: Final = 0.3
 """A scout this near to what the change should make proves it. Common practice, no source."""
 TELLS_APART_STOPS: Final = 1.0
 """Farther than this from every other state of the filters a scout proves it too, once a second one says the same."""
+
+WRONG_PLATE_STOPS: Final = 1.0
+"""No filter is so far from its label: another plate, or the light. A person is asked once more, and then believed."""
 
 
 class Seen(Enum):
@@ -89,6 +93,8 @@ def prove(
     others = [abs(off_stops - brighter) for names, brighter in states.items() if set(names) != set(assumed)]
     if min(others, default=math.inf) < TELLS_APART_STOPS:
         return Proof(Seen.OTHERWISE, off_stops, likeliest)
+    if abs(off_stops) > WRONG_PLATE_STOPS and not request.tries:
+        return Proof(Seen.OTHERWISE, off_stops, likeliest)
     agrees = earlier_off_stops is not None and abs(off_stops - earlier_off_stops) <= VERIFIED_STOPS / 2.0
     return Proof(Seen.AS_ASKED if agrees else Seen.LOOK_AGAIN, off_stops, likeliest)
 
@@ -101,6 +107,14 @@ def complaint(assumed: tuple[str, ...], proof: Proof) -> str:
     if said:
         return f"{' and '.join(said)} ({proof.off_stops:+.1f} stop)"
     return f"the light is {proof.off_stops:+.1f} stop from what these filters should let through"
+
+
+def filter_off(more_stops: float) -> str:
+    """What is worth telling of filters that take so much more than the bag says; nothing within 0.25 stop."""
+    if abs(more_stops) <= ASK_BEYOND_STOPS:
+        return ""
+    way = "more" if more_stops > 0.0 else "less"
+    return f"; they take {abs(more_stops):.1f} stop {way} than the bag says, or the light jumped: measure them once"
 
 
 def _states(request: Request) -> Iterable[tuple[str, ...]]:

@@ -18,7 +18,7 @@ from duskhold.light.reading import Reading
 from duskhold.light.skycurve import SkyCurve
 from duskhold.light.skyshape import SkyShape
 from duskhold.plan import evening_words as words
-from duskhold.plan.asking import Seen, complaint, prove
+from duskhold.plan.asking import Seen, complaint, filter_off, prove
 from duskhold.plan.evening_agenda import go_on, light_has_come
 from duskhold.plan.evening_forecast import tell_left
 from duskhold.plan.evening_recovery import ask_again, fault, resume
@@ -255,7 +255,8 @@ class Evening:
         state.light.see_scout(reading, fitted.filters)
         state.set_up, state.request = fitted, None
         learnt = state.light.takes_more_stops(fitted.filters)
-        return [Tell("verified", "the pixels say that it is done", {"off_stops": off, "filter_off_stops": learnt})]
+        line = f"the pixels say that it is done{filter_off(learnt)}"
+        return [Tell("verified", line, {"off_stops": off, "filter_off_stops": learnt})]
 
     def _long_seen(self, reading: Reading, event: words.Measured, opened_utc: datetime) -> list[Effect]:
         state = self.state

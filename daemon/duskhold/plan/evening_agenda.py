@@ -152,6 +152,14 @@ def _waited_out(state: State) -> list[Effect] | None:
     return stop(state, StopReason.SUN_ALTITUDE, "the sun went past its limit while a person was waited for")
 
 
+def _enough(state: State) -> list[Effect] | None:
+    """All frames that were wanted are taken: nothing is asked for, waited for or looked at for one more."""
+    frames = state.ends.frames
+    if frames is None or state.frames_done < frames:
+        return None
+    return stop(state, StopReason.FRAMES_DONE, _end_said(state, StopReason.FRAMES_DONE, 0.0))
+
+
 def _clock(state: State) -> list[Effect] | None:
     """Nothing that hangs on sun or clock begins before the time is known to be right."""
     if state.time_confirmed or state.told_begin or not _hangs_on_clock(state):
@@ -265,8 +273,8 @@ def _exposing(state: State) -> list[Effect] | None:
 
 
 _DUTIES: Sequence[Duty] = (
-    _over, _packing, _announcing, _busy, _finishing, _waited_out, _forsaken, _holding, _clock, _checking, _starting,
-    _means, _metering, _fitting, _asking, _scouting, _exposing,
+    _over, _packing, _announcing, _busy, _finishing, _enough, _waited_out, _forsaken, _holding, _clock, _checking,
+    _starting, _means, _metering, _fitting, _asking, _scouting, _exposing,
 )  # fmt: skip
 
 
