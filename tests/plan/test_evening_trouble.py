@@ -47,7 +47,7 @@ def test_after_a_link_loss_it_resumes_by_itself_only_where_that_was_agreed() -> 
     desk.until_open(Role.LONG)
     desk.close(40.0, "link_lost", settled=False)
     desk.feed(FaultGone(Fault.LINK))
-    assert desk.open is None, "the shutter may still be open"
+    assert desk.open is None and desk.evening.state.held is not None, "the shutter may still be open"
     told = desk.events[-2][1]
     assert isinstance(told, words.FrameTold)
     desk.feed(replace(told, settled=True))
@@ -276,6 +276,10 @@ def test_the_first_reason_is_the_one_that_is_told() -> None:
     desk.say(Word.DONE)
     desk.close(0.0, "failed")
     assert desk.ended() == "frames_done", "a dark frame that failed does not change why the series ended"
+    desk = Desk(replace(DARKS, bounds=replace(leaving_in(4.0).bounds, frames=1)))
+    desk.close()
+    desk.wait(70.0)
+    assert "time to pack" in desk.rung()[-1] and desk.ended() == "frames_done"
 
 
 @pytest.mark.parametrize(
@@ -331,8 +335,9 @@ def test_no_dark_is_taken_below_the_battery_reserve() -> None:
     desk = Desk(DARKS)
     desk.close()
     desk.wait(10.0)
-    desk.level_ev, desk.battery_percent = -9.0, 15.3
+    desk.level_ev, desk.battery_percent = -9.0, 15.7
     desk.say(Word.DONE)
+    desk.battery_percent = 15.1
     desk.close()
     assert desk.takes() == [Role.LONG, Role.DARK] and desk.ended() == "frames_done"
 
@@ -372,7 +377,8 @@ def test_what_is_left_is_told_and_falls() -> None:
     while desk.ended() is None:
         seen.append(desk.evening.view(desk.now).frames_left or 0)
         desk.close() if desk.open else desk.wait(10.0)
-    assert set(seen) == {3, 2, 1, 0} and seen == sorted(seen, reverse=True)
+    assert set(seen) >= {3, 2, 1} and seen == sorted(seen, reverse=True)
+    assert desk.evening.view(desk.now).frames_left == 0
     assert desk.lines("left")[0].startswith("3 long frames left")
 
 
