@@ -21,8 +21,8 @@ def clean_copy(light: Path, darks: Sequence[Path], light_c: float | None, dark_c
 
     Raises `DarkUnsuited` for darks that do not match the frame or each other, `PictureUnread`, `OSError`.
     """
-    wanted = _conditions(light, light_c)
-    found = [_conditions(dark, dark_c) for dark in darks]
+    wanted = conditions_of(light, light_c)
+    found = [conditions_of(dark, dark_c) for dark in darks]
     for path, conditions in zip(darks, found, strict=True):
         reason = mismatch(conditions, wanted)
         if reason is not None:
@@ -30,7 +30,8 @@ def clean_copy(light: Path, darks: Sequence[Path], light_c: float | None, dark_c
     return subtract_dark(light, wanted, average_darks(darks, found[0]), place)
 
 
-def _conditions(path: Path, temperature_c: float | None) -> Conditions:
+def conditions_of(path: Path, temperature_c: float | None) -> Conditions:
+    """Length and ISO as the file tells. Raises `DarkUnsuited` when it does not."""
     try:
         told = shooting_of(path)
     except ExposureUnknown as error:

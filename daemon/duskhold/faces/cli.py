@@ -37,6 +37,7 @@ COMMANDS = (
     "compare",
     "report",
     "dark",
+    "leak",
     "stack",
     "set-up",
 )
