@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import rawpy
@@ -23,7 +24,7 @@ from duskhold.app.evening_world import LAND, Habits, Weather, World, world_of
 from duskhold.app.folders import Folders
 from duskhold.camera.shot import BodyProfile
 from duskhold.camera.stage import Light
-from duskhold.journal.entry import Frame
+from duskhold.journal.entry import Frame, Note
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening_words import Role, Take, Word
 from duskhold.plan.known_light import KnownLight
@@ -73,6 +74,8 @@ class Played:
     said: list[Said]
     openings: list[Opening] = field(default_factory=list)
     frames: list[Frame] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
+    happened: list[dict[str, Any]] = field(default_factory=list)
 
     def second(self, at_utc: datetime) -> float:
         """An instant in seconds of the body."""
@@ -134,7 +137,8 @@ def played(
                 evening.go_home()
             finally:
                 evening.close()
-            found.frames = list(reversed(journal.frames(500)))
+            found.frames, found.notes = list(reversed(journal.frames(500))), journal.notes(500)
+            found.happened = [dict(event) for _, event in journal.happenings("story")]
             found.openings = _openings(found)
             yield found
     finally:

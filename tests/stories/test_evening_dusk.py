@@ -72,8 +72,10 @@ def test_each_change_is_told_ahead_asked_and_proven(dusk: Played) -> None:
     for prompt, proven in zip(prompts, dusk.lines("verified"), strict=True):
         between = [one for one in dusk.openings if prompt.at_utc < one.opened_utc < proven.at_utc]
         assert [one.role for one in between] == [Role.SCOUT]
-    words = [each.word for each in dusk.said]
-    assert words.count("person") == 2, "the answers are in the record"
+    kept = [note.word for note in dusk.notes]
+    for word in ("change_ahead", "prompt", "person", "verified"):
+        assert kept.count(f"evening_{word}") == 2, f"{word} is in the record"
+    assert [event["word"] for event in dusk.happened if event["event"] == "Said"] == ["done", "done"]
 
 
 def test_what_is_left_of_a_dusk_falls_frame_by_frame(dusk: Played) -> None:
