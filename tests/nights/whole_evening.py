@@ -17,8 +17,8 @@ from duskhold.app.folders import Folders
 from duskhold.camera.body import LogLine
 from duskhold.journal.entry import Frame
 from duskhold.journal.journal import Journal
-from duskhold.plan.evening_words import Ended, Role, Said, Take, Tell, Word
-from duskhold.plan.outing import Fallback
+from duskhold.plan.evening_words import Act, Ended, Measured, NotMeasured, Role, Said, Take, Tell, Word
+from duskhold.plan.outing import Fallback, Kind
 
 MEMORY = Path("/dev/shm")
 POLL_LIMIT_S = 5.0  # how long a closing call asks a body that stays open
@@ -26,6 +26,7 @@ RETURN_S = 1.0  # a link that is back is looked for this often, and closed over
 SLACK_S = 0.2
 ANSWER_S = 2.5  # a hung link costs each call its time limit
 FRAMES_KEPT = 4000
+TRUE_S = 0.5  # as far as the simulated latency and a hung link's end leave it open
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +134,8 @@ def broken_rules(told: Told) -> list[str]:
     """Every rule that this evening broke, in words; none is as it should be."""
     return [
         *_one_at_a_time(told), *_never_past_cap(told), *_nothing_after_packing(told), *_no_assumed_change(told),
-        *_everything_told(told), *_nothing_fires_after_restart(told),
+        *_everything_told(told), *_nothing_fires_after_restart(told), *_no_frame_too_many(told),
+        *_every_time_is_true(told),
     ]  # fmt: skip
 
 
@@ -226,6 +228,35 @@ def _everything_told(told: Told) -> list[str]:
     if lost:
         found.append(f"on the card and not on the disk: {lost}")
     return found + [f"no outcome: {frame}" for frame in told.frames if frame.outcome is None]
+
+
+def _no_frame_too_many(told: Told) -> list[str]:
+    """Whole frames as wanted, but for what a crash or a picture nobody could measure left uncounted."""
+    wanted = told.chance.outing.frames_wanted
+    long = [one for one in told.frames if one.asked.role == "long" and one.outcome is not None]
+    whole = [one for one in long if one.outcome is not None and one.outcome.outcome == "complete"]
+    spare = len(told.log.restarts) + sum(isinstance(one, NotMeasured) for _, one in told.log.events)
+    retakes = sum(isinstance(one, Measured) and one.act is Act.RETAKE for _, one in told.log.events)
+    if wanted is not None and len(whole) > wanted + spare + retakes:
+        return [f"{len(whole)} long frames where {wanted} were wanted"]
+    if told.stop == "frames_done" and wanted is not None and told.chance.outing.want.kind is not Kind.WATCH:
+        few = len(long) < wanted - spare
+        return [f"all {wanted} frames are said to be taken, and there are {len(long)}"] if few else []
+    return []
+
+
+def _every_time_is_true(told: Told) -> list[str]:
+    """The record's open time of a whole frame is one that the body itself had, within what the record says of it."""
+    truly = [one.closed_s - one.opened_s for one in openings(told)]
+    found = []
+    for frame in told.frames:
+        outcome = frame.outcome
+        if outcome is None or outcome.outcome != "complete" or not outcome.open_s:
+            continue
+        least_s, most_s = outcome.open_s_range or (outcome.open_s, outcome.open_s)
+        if not any(least_s - TRUE_S <= one <= most_s + TRUE_S for one in truly):
+            found.append(f"recorded as {outcome.open_s} s, which the body never had: {outcome.frame_id}")
+    return found
 
 
 def _nothing_fires_after_restart(told: Told) -> list[str]:

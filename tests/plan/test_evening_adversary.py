@@ -459,6 +459,17 @@ def test_the_last_frame_ends_it_at_once() -> None:
     assert len(pairs.tells("prompt")) == 1, "no filters are taken off for a frame that never comes"
 
 
+def test_a_bracket_begins_again_until_the_frames_are_taken() -> None:
+    want = replace(PLAIN.want, kind=Kind.BRACKET, steps=(-1.0, 0.0, 1.0))
+    bench = Bench(replace(PLAIN, want=want, bounds=Bounds(frames=5), kit=replace(KIT, filters=("six",))))
+    bench.to_first_long()
+    while bench.ended() is None:
+        bench.take()
+    steps = [float(str(one.reasoning["step_stops"])) for one in bench.orders() if one.role is Role.LONG]
+    assert sorted(steps[:3]) == [-1.0, 0.0, 1.0]
+    assert steps[3:] == [1.0, 0.0], "the longest first, now that the fading is known"
+
+
 def test_a_frame_whose_measurement_a_crash_lost_is_counted() -> None:
     bench = Bench(replace(PLAIN, bounds=Bounds(frames=2)))
     bench.to_first_long()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from duskhold.camera.body import SimulatedBody
@@ -16,7 +16,7 @@ from duskhold.frames.measure import Area
 from duskhold.light.filters import Filter
 from duskhold.light.skycurve import SkyCurve
 from duskhold.plan.moments import begins_utc
-from duskhold.plan.outing import Outing
+from duskhold.plan.outing import Dark, Outing
 
 CAP: Channels = (24.0, 24.0, 24.0)
 """What a lens cap lets through: nothing that a frame could show."""
@@ -88,7 +88,10 @@ def build_stage(outing: Outing, world: World) -> Stage:
 
 def build_body(outing: Outing, world: World) -> SimulatedBody:
     """A body on its tripod before this evening, with a card in memory."""
-    return SimulatedBody(world.profile, build_stage(outing, world), MemoryCard(), world.faults, world.seed)
+    profile = world.profile
+    if outing.dark is Dark.IN_CAMERA:
+        profile = replace(profile, settings={**profile.settings, "dark_frame": "on"})
+    return SimulatedBody(profile, build_stage(outing, world), MemoryCard(), world.faults, world.seed)
 
 
 def true_channels(outing: Outing, world: World, names: tuple[str, ...]) -> Channels:

@@ -203,8 +203,12 @@ def _sky(place: Place, midnight_utc: datetime) -> SkyCurve:
     return SkyCurve(place, midnight_utc)
 
 
+_NO_CALENDAR_S = 1e10
+
+
 def _after(opens_utc: datetime, open_s: float | None) -> datetime | None:
-    return None if open_s is None else opens_utc + timedelta(seconds=open_s)
+    """None, too, for a time that no calendar holds."""
+    return None if open_s is None or open_s > _NO_CALENDAR_S else opens_utc + timedelta(seconds=open_s)
 
 
 def _exceeded(open_s: float | None, correction_stops: float | None, delay_s: float, limits: Limits) -> tuple[str, ...]:

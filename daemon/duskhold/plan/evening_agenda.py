@@ -254,8 +254,6 @@ def _scouting(state: State) -> list[Effect] | None:
 
 def _exposing(state: State) -> list[Effect] | None:
     """The next long frame, a change before it, or the end. A change is asked for at once, not after the pause."""
-    if state.steps_left == ():
-        return stop(state, StopReason.FRAMES_DONE, "all frames of the bracket are taken")
     metered, at_utc = state.light.metered(), opens_utc(state)
     if metered is None:
         return _first(state) if state.now_utc >= at_utc else []
@@ -367,9 +365,8 @@ def _darks(state: State) -> list[Effect] | None:
 def _no_room(state: State, open_s: float) -> list[Effect] | None:
     """A short frame, too, must be over before it is time to pack."""
     ends = what_ends(
-        replace(state.outing, dark=Dark.NONE), replace(state.ends, sun_utc=None, frames=None), state.means, 0,
-        state.now_utc, open_s,
-    )  # fmt: skip
+        state.outing, replace(state.ends, sun_utc=None, frames=None), state.means, 0, state.now_utc, open_s
+    )
     if ends is not None:
         return stop(state, ends, _end_said(state, ends, open_s))
     if state.ends.sun_utc is not None and state.now_utc > state.ends.sun_utc:
@@ -400,7 +397,7 @@ def _first_set_up(state: State) -> SetUp:
 def _step(state: State, metered: Metered) -> float:
     if state.outing.want.kind is not Kind.BRACKET:
         return 0.0
-    if state.steps_left is None:
+    if not state.steps_left:
         rate = decide(state.outing, state.set_up, metered, state.now_utc).rate_stops_per_min
         state.steps_left = bracket_order(state.outing.want.steps, rate)
     return state.steps_left[0]
