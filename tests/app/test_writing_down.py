@@ -58,7 +58,7 @@ def test_log_and_table_grow_and_side_files_stay(station: Station) -> None:
         ("f1", "unknown"), ("f1", "cut_short"), ("f2", "refused")
     ]  # fmt: skip
     # Story of the sea loch (own arithmetic with NREL SPA): the sun stood near 1 degree under the horizon then.
-    assert -2.0 < float(rows[1]["sun_altitude_deg"]) < 0.0
+    assert -2.0 < float(rows[1]["sun_altitude_open_deg"]) < 0.0
     journal.close()
 
 

@@ -214,7 +214,7 @@ def test_what_was_judged_when_it_came_is_not_judged_again(
         )
     assert (told.frames[1].base_id, told.frames[1].crops_jpeg) == ("b", b"crops")
     assert log_line(told.frames[1]).count("the camera moved between the frames") == 1
-    assert table_line(told.frames[1]).split(",")[10] == "0.5"
+    assert table_line(told.frames[1]).split(",")[9] == "0.5"
 
 
 def test_nothing_to_report(tmp_path: Path, short: Path, capsys: pytest.CaptureFixture[str]) -> None:

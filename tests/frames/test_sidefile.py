@@ -23,6 +23,15 @@ FACTS = FrameFacts(
     filter_stops=10.23,
     drift_stops_per_min=-0.18,
     correction_stops=0.61,
+    sky=(
+        ("SunAltitudeDegrees", (-1.02, -1.31, -1.6)),
+        ("SunAzimuthDegrees", (260.0, 260.5, 261.0)),
+        ("MoonAltitudeDegrees", (12.0, 12.3, 12.6)),
+        ("MoonAzimuthDegrees", (170.0, 170.5, 171.0)),
+    ),
+    clock_offset_s=-2.0,
+    battery_percent=84,
+    free_bytes=12_000_000_000,
     level_error_stops=-0.04,
     sharpness_ratio=0.97,
     shift_px=(3.2, -0.1),
@@ -50,6 +59,8 @@ def test_an_rdf_reader_finds_every_field() -> None:
     assert values(graph, f"{NAMESPACE}FilterStops") == ["10.23"]
     assert values(graph, f"{NAMESPACE}TrueOpenSeconds") == ["283.612"]
     assert values(graph, f"{NAMESPACE}DriftStopsPerMinute") == ["-0.18"]
+    assert values(graph, f"{NAMESPACE}SunAltitudeDegrees") == ["-1.0 -1.3 -1.6"]
+    assert values(graph, f"{NAMESPACE}FreeBytes") == ["12000000000"]
     told = {str(name).removeprefix(NAMESPACE) for name in graph.predicates() if str(name).startswith(NAMESPACE)}
     assert told == set(OWN_FIELDS)
     held = next(graph.objects(None, rdflib.URIRef(f"{NAMESPACE}Verdict")))

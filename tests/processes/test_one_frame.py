@@ -26,6 +26,10 @@ def test_one_open_one_close_and_every_picture_home(bench: Rig) -> None:
     assert len(record["files"]) == 2
     assert bench.pictures_home()
     assert (record["settings"]["iso"], record["settings"]["mode"]) == ("100", "M")
+    conditions = record["conditions"]
+    assert conditions["free_bytes"] > 0 and 0 < conditions["battery_percent"] <= 100
+    assert abs(conditions["clock_offset_s"]) <= 2
+    assert record["sky"] is None  # the settings name no place
     (day,) = (bench.folder / "data" / "frames").iterdir()
     assert {path.name for path in (day / "record").iterdir()} == {f"{record['frame_id']}.xmp", "log.txt", "frames.csv"}
 

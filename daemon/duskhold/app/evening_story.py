@@ -57,7 +57,7 @@ def story_of(place: Place, taken: Taken, gone: Gone, journal: Journal) -> Story:
     line = "left in the middle; the next start goes on with it" if ended is None else ended.line
     return Story(
         gone.evening_id, taken.outing.name, None if ended is None else ended.reason, line,
-        [frame_record(frame) for frame in frames], view_body(gone.view), gone.worst_alarm_late_s,
+        [frame_record(frame, taken.outing.place) for frame in frames], view_body(gone.view), gone.worst_alarm_late_s,
         _write_down(place, taken, frames),
     )  # fmt: skip
 

@@ -64,7 +64,7 @@ def expose(station: Station, order: Order, watch: Watch) -> Outcome:
     if refused is not None:
         return refused
     before = look_before(station)
-    order = replace(order, decision={**order.decision, "settings": dict(before.settings)})
+    order = replace(order, decision={**order.decision, **before.told()})
     if before.trouble is not None:
         return refuse(station, order, before.trouble.code, before.trouble.reason)
     if watch.stop():

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 from duskhold.app.bodies import has_passed
+from duskhold.app.check import clock_offset_s
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
 from duskhold.camera.words import battery_percent
 from duskhold.frames.store import DiskShort, ensure_room
+from duskhold.shutter.clock import utc_now
 from duskhold.shutter.holder_link import HolderRefused
 
 FRAME_BYTES = 150_000_000  # a raw and a JPEG of the largest bodies
@@ -23,10 +27,17 @@ class Unready:
 
 @dataclass(frozen=True, slots=True)
 class Before:
-    """`settings` is everything that the body says of itself, for the record; `trouble` is None when it may begin."""
+    """`settings` is everything that the body says of itself and `conditions` what else is known, for the record;
+    `trouble` is None when it may begin.
+    """
 
     trouble: Unready | None
     settings: Mapping[str, str]
+    conditions: Mapping[str, object] | None = None
+
+    def told(self) -> dict[str, object]:
+        """As the journal keeps it with the frame."""
+        return {"settings": dict(self.settings), "conditions": self.conditions and dict(self.conditions)}
 
 
 def look_before(station: Station) -> Before:
@@ -36,12 +47,20 @@ def look_before(station: Station) -> Before:
         ensure_room(station.folders.data, FRAME_BYTES, limits.disk_reserve_mb * 1_000_000)
     except DiskShort as short:
         return Before(Unready(short.code, f"{short} Make room, or lower disk_reserve_mb in the settings."), {})
+    began_utc = utc_now()
     try:
         said = station.link.settings()
     except HolderRefused:
         return Before(None, {})  # the shutter process says itself what is in the way, and until when
     trouble = _weak(said.get(Setting.BATTERY), limits.battery_reserve_percent) or _full(said.get(Setting.SHOTS_LEFT))
-    return Before(trouble, {setting.value: value for setting, value in said.items()})
+    middle_utc = began_utc + (utc_now() - began_utc) / 2  # its clock is one of many settings, asked one by one
+    zone = ZoneInfo(station.settings.zone) if station.settings.zone else None
+    conditions = {
+        "clock_offset_s": clock_offset_s(said.get(Setting.CLOCK), zone, middle_utc),
+        "battery_percent": battery_percent(said.get(Setting.BATTERY)),
+        "free_bytes": shutil.disk_usage(station.folders.data).free,
+    }
+    return Before(trouble, {setting.value: value for setting, value in said.items()}, conditions)
 
 
 def unproven(station: Station) -> Unready | None:

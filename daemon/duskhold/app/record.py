@@ -1,18 +1,21 @@
 """A frame's record, as commands print it: what the journal knows, in the words of the interface."""
 
+from duskhold.app.sky_record import sky_of
 from duskhold.journal.entry import Frame, Refusal
+from duskhold.light.place import Place
 
 NOT_CONCLUDED = "no outcome is written: it is being held now, or its program ended before it could write one"
 
 
-def frame_record(frame: Frame) -> dict[str, object]:
+def frame_record(frame: Frame, place: Place | None = None) -> dict[str, object]:
     """The record of one frame. Times in UTC; `open_s` is the true open time, None when it is not known.
 
-    `settings` is all that the body said of itself before the frame.
+    `settings` is all that the body said of itself before the frame, `conditions` what else was known then; `sky` is
+    where sun and moon stood over `place`.
     """
     asked, outcome = frame.asked, frame.outcome
     decision = dict(asked.decision)
-    settings = decision.pop("settings", None)
+    settings, conditions = decision.pop("settings", None), decision.pop("conditions", None)
     record: dict[str, object] = {
         "frame_id": asked.frame_id,
         "outcome": "unknown",
@@ -30,6 +33,8 @@ def frame_record(frame: Frame) -> dict[str, object]:
         "reason": NOT_CONCLUDED,
         "decision": decision,
         "settings": settings,
+        "conditions": conditions,
+        "sky": None,
         "verdict": None,
     }
     if isinstance(asked, Refusal):
@@ -47,4 +52,5 @@ def frame_record(frame: Frame) -> dict[str, object]:
             "reason": outcome.reason or None,
             "verdict": outcome.report.get("verdict"),
         }
+    record["sky"] = sky_of(record, place)
     return record

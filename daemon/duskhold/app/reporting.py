@@ -52,7 +52,7 @@ def gather_evening(frames: Sequence[Frame], day: date, place: Place | None, zone
     told: list[EveningFrame] = []
     base: tuple[EveningFrame, Path] | None = None
     for frame in sorted(frames, key=lambda one: one.written.utc):
-        found, picture = _told(frame_record(frame), base, place)
+        found, picture = _told(frame_record(frame, place), base, place)
         told.append(found)
         if found.record["role"] == Role.BASE.value and picture is not None:
             base = (found, picture)

@@ -38,7 +38,7 @@ def write_down(folders: Folders, frames: Sequence[Frame], place: Place | None) -
     """Each frame's side file, log line and table row; what is there already is not added again. Raises `OSError`."""
     for frame in frames:
         day = frame.written.utc.date()
-        add_to_record(record_folder(folders, day), day, told_frame(frame_record(frame), place))
+        add_to_record(record_folder(folders, day), day, told_frame(frame_record(frame, place), place))
 
 
 def write_down_since(station: Station, since_utc: datetime, earlier: Sequence[Frame]) -> list[str]:

@@ -16,6 +16,7 @@ from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.countdown import Countdown, clock
 from duskhold.faces.inputs import (
     folders_of,
+    home_of,
     now_utc,
     number_of,
     person_is_there,
@@ -85,7 +86,9 @@ def run(args: argparse.Namespace) -> Answer:
         from duskhold.app.writing_down import write_down_since  # only now: what it imports would delay the opening
 
         notices = [*notices, *write_down_since(station, began_utc, earlier)]
-    body = frame_record(frame) | {"notices": notices, "earlier": [frame_record(one) for one in earlier]}
+    home = home_of(settings)
+    body = frame_record(frame, home) | {"notices": notices}
+    body |= {"earlier": [frame_record(one, home) for one in earlier]}
     status = status_after(caught, frame_status(body))
     return Answer(body, status, partial(show_frame, body, zone_of(settings)))
 

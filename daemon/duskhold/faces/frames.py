@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of, zone_of
+from duskhold.faces.inputs import folders_of, home_of, saying_journal_errors, settings_of, zone_of
 from duskhold.plan.stamp import utc_from
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> Answer:
     settings = settings_of(args)
     folders = folders_of(args, settings)
     with saying_journal_errors():
-        records = [frame_record(frame) for frame in latest_frames(folders, args.limit)]
+        records = [frame_record(frame, home_of(settings)) for frame in latest_frames(folders, args.limit)]
     title = f"Frames in {folders.data}, newest first"
     return Answer({"frames": records}, 0, partial(show_records, title, records, zone_of(settings)))
 

@@ -70,6 +70,11 @@ def zone_of(settings: "Settings") -> tzinfo | None:
     return ZoneInfo(settings.zone) if settings.zone else None
 
 
+def home_of(settings: "Settings") -> Place | None:
+    """The place that the settings name."""
+    return None if settings.place is None else settings.place.place()
+
+
 def read(field: str, text: str, reader: Callable[[str], Value], hint: str | None = None) -> Value:
     """What `reader` makes of the text; its `ValueError` becomes a `Wrong` that names the option."""
     try:

@@ -14,6 +14,7 @@ from duskhold.faces.area import add_area_option, area_of
 from duskhold.faces.countdown import Countdown
 from duskhold.faces.inputs import (
     folders_of,
+    home_of,
     now_utc,
     number_of,
     person_is_there,
@@ -156,9 +157,10 @@ def run(args: argparse.Namespace) -> Answer:
             notices = [*notices, *write_down_since(station, began_utc, earlier)]
         frame = station.journal.frame(ended.outcome.frame_id)
     assert frame is not None, ended.outcome.frame_id
-    body = frame_record(frame) | {"level": ended.level, "filter_check": ended.filter_check}
+    home = home_of(settings)
+    body = frame_record(frame, home) | {"level": ended.level, "filter_check": ended.filter_check}
     body |= {"check": [_item_body(item) for item in ended.bad]}
-    body |= {"notices": notices, "earlier": [frame_record(one) for one in earlier]}
+    body |= {"notices": notices, "earlier": [frame_record(one, home) for one in earlier]}
     status = status_after(caught, frame_status(body) if ended.exit_status is None else ended.exit_status)
     return Answer(body, status, partial(show, body, zone_of(settings)))
 

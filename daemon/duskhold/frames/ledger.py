@@ -11,6 +11,9 @@ from typing import Any
 
 from duskhold.frames.evening import Evening, EveningFrame, causes_of
 
+MOMENTS = ("open", "middle", "close")
+SKY = ("sun_altitude", "sun_azimuth", "moon_altitude", "moon_azimuth")
+CONDITIONS = ("clock_offset_s", "battery_percent", "free_bytes")
 COLUMNS = (
     "frame_id",
     "role",
@@ -19,7 +22,6 @@ COLUMNS = (
     "closed_utc",
     "planned_s",
     "open_s",
-    "sun_altitude_deg",
     "base_id",
     "good",
     "level_error_stops",
@@ -34,8 +36,10 @@ COLUMNS = (
     "verdict",
     "reason",
     "files",
+    *(f"{each}_{moment}_deg" for moment in MOMENTS for each in SKY),
+    *CONDITIONS,
 )
-"""Of the table, one row a frame."""
+"""Of the table, one row a frame; where sun and moon stood to a tenth of a degree."""
 _AS_PLANNED_S = 0.05
 
 
@@ -80,7 +84,6 @@ def row_of(frame: EveningFrame) -> dict[str, Any]:
     return {
         **{name: record.get(name) for name in ("frame_id", "role", "outcome", "opened_utc", "closed_utc")},
         **{name: record.get(name) for name in ("planned_s", "open_s", "reason")},
-        "sun_altitude_deg": frame.sun_altitude_deg,
         "base_id": frame.base_id,
         **{name: found.get(name) for name in ("good", "level_error_stops", "sharpness_ratio", "contrast_ratio")},
         **{name: found.get(name) for name in ("rotation_deg", "leak_worst_share", "spots")},
@@ -89,7 +92,15 @@ def row_of(frame: EveningFrame) -> dict[str, Any]:
         "shift_y_px": shift[1],
         "verdict": "; ".join(finding["text"] for finding in found.get("verdict", [])),
         "files": " ".join(Path(str(file["path"])).name for file in record.get("files", [])),
+        **{f"{each}_{moment}_deg": _tenth(record, moment, f"{each}_deg") for moment in MOMENTS for each in SKY},
+        **{name: (record.get("conditions") or {}).get(name) for name in CONDITIONS},
     }
+
+
+def _tenth(record: Mapping[str, Any], moment: str, name: str) -> float | None:
+    """Finer than that, sun and moon would tell the place, which copies do not have unless asked for."""
+    found = ((record.get("sky") or {}).get(moment) or {}).get(name)
+    return None if found is None else round(float(found), 1)
 
 
 def checksums(evening: Evening, folder: Path) -> str:

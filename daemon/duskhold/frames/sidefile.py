@@ -29,6 +29,13 @@ OWN_FIELDS = {
     "FilterStops": "density of all filters together, in stops, green",
     "DriftStopsPerMinute": "change of light that was allowed for, positive is brightening",
     "CorrectionStops": "what that did to the open time",
+    "SunAltitudeDegrees": "at open, middle and close, airless, to a tenth",
+    "SunAzimuthDegrees": "the same, from north through east",
+    "MoonAltitudeDegrees": "at open, middle and close, airless, to a tenth",
+    "MoonAzimuthDegrees": "the same, from north through east",
+    "CameraClockOffsetSeconds": "the body's clock minus the computer's, before the frame",
+    "BatteryPercent": "what the body said of its battery before the frame",
+    "FreeBytes": "room on the computer's disk before the frame",
     "LevelErrorStops": "level against what was wanted, positive is brighter",
     "SharpnessRatio": "fine detail against the base frame's",
     "ShiftPixels": "x and y, against the base frame",
@@ -61,7 +68,10 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class FrameFacts:
-    """What is known of a frame; what is not, is None and left out. Times are ISO 8601 with an offset."""
+    """What is known of a frame; what is not, is None and left out. Times are ISO 8601 with an offset.
+
+    `sky` has by the name of an own field what it was at open, middle and close, as far as these are known.
+    """
 
     frame_id: str
     role: str
@@ -75,6 +85,10 @@ class FrameFacts:
     filter_stops: float | None = None
     drift_stops_per_min: float | None = None
     correction_stops: float | None = None
+    sky: tuple[tuple[str, tuple[float, ...]], ...] = ()
+    clock_offset_s: float | None = None
+    battery_percent: float | None = None
+    free_bytes: float | None = None
     level_error_stops: float | None = None
     sharpness_ratio: float | None = None
     shift_px: tuple[float, float] | None = None
@@ -110,6 +124,7 @@ def facts_of(record: Mapping[str, object], measured: Mapping[str, object] | None
     """From a frame's record as commands print it, and what `compare` found, if it was measured."""
     decision = _mapping(record.get("decision"))
     asked = _mapping(decision.get("asked"))
+    conditions = _mapping(record.get("conditions"))
     found = measured or {}
     shift = found.get("shift_px")
     return FrameFacts(
@@ -123,6 +138,10 @@ def facts_of(record: Mapping[str, object], measured: Mapping[str, object] | None
         filter_stops=_number(decision.get("filter_stops", asked.get("filter_stops"))),
         drift_stops_per_min=_number(decision.get("rate_stops_per_min")),
         correction_stops=_number(decision.get("correction_stops")),
+        sky=_sky(_mapping(record.get("sky"))),
+        clock_offset_s=_number(conditions.get("clock_offset_s")),
+        battery_percent=_number(conditions.get("battery_percent")),
+        free_bytes=_number(conditions.get("free_bytes")),
         level_error_stops=_number(found.get("level_error_stops")),
         sharpness_ratio=_number(found.get("sharpness_ratio")),
         shift_px=(float(shift[0]), float(shift[1])) if isinstance(shift, (list, tuple)) else None,
@@ -133,6 +152,17 @@ def facts_of(record: Mapping[str, object], measured: Mapping[str, object] | None
             for each in _sequence(record.get("files"))
         ),
     )
+
+
+def _sky(told: Mapping[str, object]) -> tuple[tuple[str, tuple[float, ...]], ...]:
+    """To a tenth of a degree: finer, sun and moon would tell the place."""
+    found = []
+    for name in ("sun_altitude", "sun_azimuth", "moon_altitude", "moon_azimuth"):
+        values = [_number(_mapping(told.get(moment)).get(f"{name}_deg")) for moment in ("open", "middle", "close")]
+        known = tuple(each for each in values if each is not None)
+        if known:
+            found.append(("".join(word.title() for word in name.split("_")) + "Degrees", known))
+    return tuple(found)
 
 
 def _standard(facts: FrameFacts) -> dict[tuple[str, str], str | None]:
@@ -164,6 +194,10 @@ def _own(facts: FrameFacts) -> dict[tuple[str, str], str]:
         "FilterStops": _decimal(facts.filter_stops),
         "DriftStopsPerMinute": _decimal(facts.drift_stops_per_min),
         "CorrectionStops": _decimal(facts.correction_stops),
+        **{name: " ".join(f"{each:.1f}" for each in values) for name, values in facts.sky},
+        "CameraClockOffsetSeconds": _decimal(facts.clock_offset_s),
+        "BatteryPercent": _decimal(facts.battery_percent),
+        "FreeBytes": _decimal(facts.free_bytes),
         "LevelErrorStops": _decimal(facts.level_error_stops),
         "SharpnessRatio": _decimal(facts.sharpness_ratio),
         "ShiftPixels": None if shift is None else f"{shift[0]:.2f} {shift[1]:.2f}",
