@@ -202,7 +202,7 @@ def test_what_was_judged_when_it_came_is_not_judged_again(
         assert frame is not None and frame.outcome is not None
         report = {"verdict": {**verdict, "crops": str(crops)}}
         journal.conclude(replace(frame.outcome, report=report), stamp(9))
-        monkeypatch.setattr(reporting, "compare_apart", lambda question: pytest.fail("measured again"))
+        monkeypatch.setattr(reporting, "_measured", lambda *_: pytest.fail("measured again"))
         told = gather_evening(
             [
                 frame

@@ -86,7 +86,7 @@ class Standards:
 
     limits: FrameLimits = field(default_factory=FrameLimits)
     rig: Rig | None = None
-    area: Area = WHOLE
+    area: Area | Path = WHOLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,10 +164,9 @@ class Judge:
 
     def _question(self, base: Path, **more: Any) -> Question:
         standards = self._standards
-        area = standards.area
         return Question(
             base=str(base),
-            area=(area.left, area.top, area.right, area.bottom),
+            area=area_words(standards.area),
             limits=asdict(standards.limits),
             rig=None if standards.rig is None else asdict(standards.rig),
             crops=CROPS,
@@ -195,7 +194,7 @@ class Judge:
         )
 
 
-def standards_of(settings: Settings, base: Path, area: Area = WHOLE) -> Standards:
+def standards_of(settings: Settings, base: Path, area: Area | Path = WHOLE) -> Standards:
     """By the settings, with the focal length that the base frame tells."""
     rig = None if settings.rig is None else settings.rig.rig(focal_length_mm(base))
     return Standards(settings.verdict.limits(), rig, area)
@@ -217,6 +216,11 @@ def judge_scout(base: Path, scout: Path, expected_stops: float | None, standards
     """One scout frame, in a measuring process of its own."""
     with Judge(standards) as one:
         return one.judge_scout(base, scout, expected_stops)
+
+
+def area_words(area: Area | Path) -> tuple[float, float, float, float] | str:
+    """A rectangle, or the file of a weight map, as a question to the measuring process has it."""
+    return str(area.absolute()) if isinstance(area, Path) else (area.left, area.top, area.right, area.bottom)
 
 
 def act_of(findings: Sequence[Finding]) -> Act:

@@ -13,16 +13,15 @@ import numpy as np
 from duskhold.app.judging import CROPS
 from duskhold.app.record import frame_record
 from duskhold.app.writing_down import LOG, TABLE, add_to_record, crops_of, picture_path, told_frame
-from duskhold.frames.evening import Evening, EveningFrame, causes_of, thumbnail_of
+from duskhold.frames.evening import Evening, EveningFrame, causes_of, veils_through
+from duskhold.frames.glance import Glanced, Glancing
 from duskhold.frames.ledger import checksums
 from duskhold.frames.once import write_once
 from duskhold.frames.page import page_html
-from duskhold.frames.picture import Picture
-from duskhold.frames.picture_file import PictureUnread, read_picture
 from duskhold.frames.shooting import ExposureUnknown, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
 from duskhold.frames.store import Role
-from duskhold.frames.worker import MeasuringFailed, Question, compare_apart
+from duskhold.frames.worker import MeasuringFailed, Question, Worker
 from duskhold.journal.entry import Frame
 from duskhold.light.place import Place
 from duskhold.light.reading import scene_level_stops
@@ -51,13 +50,15 @@ def gather_evening(frames: Sequence[Frame], day: date, place: Place | None, zone
     """The day's frames, oldest first, each scout and long one judged against the base frame before it."""
     told: list[EveningFrame] = []
     base: tuple[EveningFrame, Path] | None = None
-    for frame in sorted(frames, key=lambda one: one.written.utc):
-        found, picture = _told(frame_record(frame, place), base, place)
-        told.append(found)
-        if found.record["role"] == Role.BASE.value and picture is not None:
-            base = (found, picture)
+    with Worker() as worker:
+        for frame in sorted(frames, key=lambda one: one.written.utc):
+            found, picture = _told(worker, frame_record(frame, place), base, place)
+            told.append(found)
+            if found.record["role"] == Role.BASE.value and picture is not None:
+                base = (found, picture)
     modelled = _modelled(told, place)
-    return Evening(f"Evening of {day.isoformat()}", tuple(told), modelled, _local(told, zone), (SECOND_COPY,))
+    notes = (*veils_through(told), SECOND_COPY)
+    return Evening(f"Evening of {day.isoformat()}", tuple(told), modelled, _local(told, zone), notes)
 
 
 def write_evening(evening: Evening, folder: Path, day: date, position: Place | None = None) -> Written:
@@ -88,19 +89,19 @@ def good_frames(evening: Evening) -> int:
 
 
 def _told(
-    record: Mapping[str, Any], base: tuple[EveningFrame, Path] | None, place: Place | None
+    worker: Worker, record: Mapping[str, Any], base: tuple[EveningFrame, Path] | None, place: Place | None
 ) -> tuple[EveningFrame, Path | None]:
     told = told_frame(record, place)
     path = picture_path(record)
     if path is None:
         return told, None
     try:
-        picture = read_picture(path)
-    except (PictureUnread, OSError) as error:
+        seen = Glanced(**worker.ask(Glancing(str(path), _sha256(record, path))))
+    except MeasuringFailed as error:
         return replace(told, trouble=str(error)), None
-    told = replace(told, thumbnail=thumbnail_of(picture), level_stops=_level(record, path, picture))
+    told = replace(told, thumbnail=seen.thumbnail_jpeg(), level_stops=_level(record, path, seen.green_share))
     if base is not None and record["role"] in _JUDGED:
-        told = told if record.get("verdict") else _measured(told, path, base)
+        told = told if record.get("verdict") else _measured(worker, told, path, base)
         told = replace(told, level_stops=_level_through(told, path, base))
     return told, path
 
@@ -135,23 +136,26 @@ def _local(frames: Sequence[EveningFrame], zone: tzinfo | None) -> str:
     return f"; local time is UTC{offset[:3]}:{offset[3:5]} ({zone})"
 
 
-def _measured(told: EveningFrame, path: Path, base: tuple[EveningFrame, Path]) -> EveningFrame:
+def _sha256(record: Mapping[str, Any], path: Path) -> str | None:
+    return next((file.get("sha256") for file in record["files"] if file["path"] == str(path)), None)
+
+
+def _measured(worker: Worker, told: EveningFrame, path: Path, base: tuple[EveningFrame, Path]) -> EveningFrame:
     base_frame, base_path = base
     try:
-        found = compare_apart(Question(str(base_path), str(path), crops=CROPS))
+        found = worker.ask(Question(str(base_path), str(path), crops=CROPS))
     except MeasuringFailed as error:
         return replace(told, trouble=str(error))
     crops = crops_of(found)
     return replace(told, measured=found, base_id=str(base_frame.record["frame_id"]), crops_jpeg=crops)
 
 
-def _level(record: Mapping[str, Any], path: Path, picture: Picture) -> float | None:
+def _level(record: Mapping[str, Any], path: Path, green_share: float) -> float | None:
     """Of base frames, which have no filter."""
-    green = float(picture.small[..., 1].mean(dtype=np.float64))
-    if record["role"] != Role.BASE.value or green <= 0:
+    if record["role"] != Role.BASE.value or green_share <= 0:
         return None
     try:
-        return _exposure_stops(record, path) + float(np.log2(green / picture.mid_tone))
+        return _exposure_stops(record, path) + float(np.log2(green_share))
     except ExposureUnknown:
         return None
 

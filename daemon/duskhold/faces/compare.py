@@ -7,8 +7,8 @@ from typing import Any
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.area import area_from
-from duskhold.faces.inputs import number_of, read, settings_of
+from duskhold.faces.area import add_area_option, area_of
+from duskhold.faces.inputs import number_of, settings_of
 
 Body = dict[str, Any]
 
@@ -28,9 +28,7 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("long", metavar="LONG", help="the long frame")
     parser.add_argument("--scout", metavar="FILE", help="the short frame through the filter, measured as well")
     parser.add_argument("--expected-stops", metavar="N", type=float, default=0.0, help="the level that was wanted (0)")
-    parser.add_argument(
-        "--area", metavar="L,T,R,B", default="0,0,1,1", help="where the level counts, as shares of width and height"
-    )
+    add_area_option(parser)
     rig = parser.add_argument_group("what turns a shift into a leg that sank (all three, or `rig` in the settings)")
     rig.add_argument("--lens-mm", metavar="MM", type=float, help="focal length")
     rig.add_argument("--pixel-um", metavar="UM", type=float, help="distance between the sensor's pixels")
@@ -41,18 +39,17 @@ def run(args: argparse.Namespace) -> Answer:
     """The measures and the verdict."""
     from dataclasses import asdict
 
-    from duskhold.app.judging import standards_of
+    from duskhold.app.judging import area_words, standards_of
     from duskhold.frames.worker import MeasuringFailed, Question, compare_apart
 
     base = _file("BASE", args.base)
-    area = read("--area", args.area, area_from, "--area 0,0.5,1,1 is the lower half.")
     standards = standards_of(settings_of(args), Path(base))
     known = None if standards.rig is None else asdict(standards.rig)
     question = Question(
         base=base,
         long=_file("LONG", args.long),
         scout=None if args.scout is None else _file("--scout", args.scout),
-        area=(area.left, area.top, area.right, area.bottom),
+        area=area_words(area_of(args)),
         expected_stops=number_of("--expected-stops", args.expected_stops, -20, 20, "stops"),
         limits=asdict(standards.limits),
         rig=_rig(args) or known,

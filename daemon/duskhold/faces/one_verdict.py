@@ -22,11 +22,9 @@ if TYPE_CHECKING:
 def judging_from(wish: "Wish", base: "Seen") -> "Iterator[Judge]":
     """A measuring process that reads the base frame while the filter is fitted."""
     from duskhold.app.judging import Judge, standards_of
-    from duskhold.frames.measure import WHOLE, Area
 
-    path, area = base.taken.path, area_of(wish.args)
-    # The level over a map's area is told beside the verdict; the verdict itself knows rectangles.
-    standards = standards_of(wish.settings, path, area if isinstance(area, Area) else WHOLE)
+    path = base.taken.path
+    standards = standards_of(wish.settings, path, area_of(wish.args))
     with Judge(standards) as judging:
         judging.look_ahead(path)
         yield judging

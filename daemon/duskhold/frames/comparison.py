@@ -18,6 +18,7 @@ from duskhold.frames.stains import Leak, Spot, corner_stops, find_lamp, find_lea
 from duskhold.frames.tiles import Tiles, cut_tiles
 
 Place = tuple[float, float]
+Weights = NDArray[np.float32]
 
 _POINT_LAMP_SHARE = 0.0005
 _BURNT_SHARE = 0.3
@@ -85,8 +86,9 @@ def ensure_comparable(first: Picture, second: Picture) -> None:
         )
 
 
-def measure(first: Picture, second: Picture, area: Area = WHOLE, tiles: Tiles | None = None) -> Measures:
-    """Measure the second picture against the first. `tiles` of the first spare cutting them again.
+def measure(first: Picture, second: Picture, area: Area | Weights = WHOLE, tiles: Tiles | None = None) -> Measures:
+    """Measure the second picture against the first. `tiles` of the first spare cutting them again. The level is that of
+    the area, or by a weight for each of the first picture's cells.
 
     Raises `NotComparable`.
     """

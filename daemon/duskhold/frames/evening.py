@@ -14,6 +14,8 @@ from duskhold.frames.picture import Picture
 from duskhold.frames.verdict import CODES
 
 THUMBNAIL_PX = 480
+VEIL_SHARE = 0.1
+"""Of contrast lost within a run of frames: dew. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,32 @@ class Evening:
             for cause in causes_of(frame):
                 found.setdefault(cause, []).append(str(frame.record["frame_id"]))
         return sorted(((cause, len(ids), ids) for cause, ids in found.items()), key=lambda row: -row[1])
+
+
+def veils_through(frames: Sequence[EveningFrame]) -> list[str]:
+    """A line for each run of frames of one base frame in which contrast has fallen by more than `VEIL_SHARE`.
+
+    Contrast is that of what holds still, at equal light, so that frames of any length can follow each other. It is held
+    against the best before it: dew comes slowly, and no single step may be as large.
+    """
+    said: list[str] = []
+    best: dict[str, tuple[float, str]] = {}
+    told: set[str] = set()
+    for frame in frames:
+        contrast = (frame.measured or {}).get("contrast_ratio")
+        if contrast is None or frame.base_id is None or frame.record["role"] != "long":
+            continue
+        name = str(frame.record["frame_id"])
+        most, since = best.get(frame.base_id, (0.0, name))
+        if contrast >= most:
+            best[frame.base_id] = (contrast, name)
+        elif contrast < (1 - VEIL_SHARE) * most and frame.base_id not in told:
+            told.add(frame.base_id)
+            said.append(
+                f"Contrast of what holds still fell by {1 - contrast / most:.0%} from {since} to {name}: "
+                "dew, mist or spray on the glass; look at it, and wipe or warm it."
+            )
+    return said
 
 
 def causes_of(frame: EveningFrame) -> list[str]:

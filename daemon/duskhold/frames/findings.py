@@ -14,6 +14,7 @@ from duskhold.frames.crops import crops_jpeg
 from duskhold.frames.measure import Area
 from duskhold.frames.picture import Picture
 from duskhold.frames.picture_file import PictureUnread, read_picture, read_picture_soon
+from duskhold.frames.reading import Weights, map_weights
 from duskhold.frames.standards import FrameLimits, Rig
 from duskhold.frames.tiles import Tiles, cut_tiles
 from duskhold.frames.verdict import Finding, judge, judge_scout
@@ -58,7 +59,7 @@ class BaseMemory:
 
 
 def compare_files(question: Question, memory: BaseMemory | None = None) -> dict[str, Any]:
-    """Measure the long frame, the scout, or both against the base. Raises `PictureUnread`, `OSError`.
+    """Measure the long frame, the scout, or both against the base. Raises `PictureUnread`, `AreaTooSmall`, `OSError`.
 
     The answer is that of the long frame, with `scout` in it, or that of the scout where there is no long frame.
     """
@@ -86,7 +87,7 @@ def compare_files(question: Question, memory: BaseMemory | None = None) -> dict[
 
 def _told(question: Question, base: Picture, tiles: Tiles, other: Picture, judged: Judged) -> dict[str, Any]:
     try:
-        measures = measure(base, other, Area(*question.area), tiles)
+        measures = measure(base, other, _area(question, base), tiles)
     except NotComparable as error:
         raise PairUnsuited(str(error)) from error
     verdict = judged(question, measures)
@@ -95,6 +96,11 @@ def _told(question: Question, base: Picture, tiles: Tiles, other: Picture, judge
         crops = crops_jpeg(base, other, _fault_places(measures, verdict), question.crops)
         body["crops_jpeg"] = base64.b64encode(crops).decode()
     return body
+
+
+def _area(question: Question, base: Picture) -> Area | Weights:
+    area = question.area
+    return map_weights(base, Path(area)) if isinstance(area, str) else Area(*area)
 
 
 def _of_long(question: Question, measures: Measures) -> list[Finding]:

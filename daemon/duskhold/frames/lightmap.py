@@ -94,8 +94,12 @@ def lay_cells(first: Picture, second: Picture, motion: Motion) -> Cells:
     return Cells(first.small, np.asarray(light, dtype=np.float32), np.asarray(valid), first.mid_tone)
 
 
-def level_stops(cells: Cells, area: Area = WHOLE) -> float | None:
-    """How much brighter the second picture is over the area; None when nothing there can be compared."""
+def level_stops(cells: Cells, area: Area | Floats = WHOLE) -> float | None:
+    """How much brighter the second picture is over the area, or by a weight for each cell; None when nothing there can
+    be compared.
+    """
+    if not isinstance(area, Area):
+        return _weighted_stops(cells, area)
     rows, columns = cells.valid.shape
     part = (
         slice(int(area.top * rows), max(int(area.top * rows) + 1, round(area.bottom * rows))),
@@ -107,6 +111,16 @@ def level_stops(cells: Cells, area: Area = WHOLE) -> float | None:
     first, second = (
         float(np.dot(cv2.mean(np.ascontiguousarray(each[part]), mask=valid)[:3], LUMINANCE))
         for each in (cells.first, cells.second)
+    )
+    return float(np.log2(second / first)) if first > 0 and second > 0 else None
+
+
+def _weighted_stops(cells: Cells, weights: Floats) -> float | None:
+    counted = np.where(cells.valid, weights, np.float32(0))
+    if counted.sum() < max(4.0, 0.02 * float(weights.sum())):
+        return None
+    first, second = (
+        float(((each @ LUMINANCE) * counted).sum(dtype=np.float64)) for each in (cells.first, cells.second)
     )
     return float(np.log2(second / first)) if first > 0 and second > 0 else None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import warnings
 from pathlib import Path
 from typing import Any
@@ -40,6 +41,12 @@ class PictureCorrupt(PictureUnread):
     code = "picture_corrupt"
 
 
+class PictureChanged(PictureUnread):
+    """Not the bytes that the camera made."""
+
+    code = "picture_changed"
+
+
 class PictureForeign(PictureUnread):
     code = "picture_foreign"
 
@@ -71,6 +78,17 @@ def _read(path: Path, reduced_from_pixels: int | None) -> Picture:
     if head.startswith(_PNG) or (head.startswith(_TIFF) and path.suffix.lower() in (".tif", ".tiff")):
         return _read_coded(path, None)
     return picture_from_mosaic(read_mosaic(path))
+
+
+def ensure_unchanged(path: Path, sha256: str) -> None:
+    """Raises `PictureChanged` for a file that is not what it was, and `OSError`.
+
+    Damage that a decoder does not notice, such as one bit, changes the checksum.
+    """
+    with path.open("rb") as file:
+        found = hashlib.file_digest(file, "sha256").hexdigest()
+    if found != sha256:
+        raise PictureChanged(f"{path.name} is not what it was when it came home: its SHA-256 is another.")
 
 
 def read_mosaic(path: Path) -> Mosaic:

@@ -21,6 +21,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from duskhold.frames.gauge import Gauging, gauge
+from duskhold.frames.glance import Glancing, glance
 
 if TYPE_CHECKING:
     from duskhold.frames.findings import BaseMemory
@@ -41,7 +42,8 @@ class MeasuringFailed(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What to compare. `limits` and `rig` are fields of `FrameLimits` and `Rig`; `area` is left, top, right, bottom.
+    """What to compare. `limits` and `rig` are fields of `FrameLimits` and `Rig`; `area` is left, top, right, bottom, or
+    the path of a weight map.
 
     `expected_stops` is the level of the long frame that is wanted against the base frame, `scout_expected_stops` that
     of the scout frame, None where it is not known. Without `long` the scout frame alone is judged; without both, the
@@ -51,7 +53,7 @@ class Question:
     base: str
     long: str | None = None
     scout: str | None = None
-    area: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 1.0)
+    area: tuple[float, float, float, float] | str = (0.0, 0.0, 1.0, 1.0)
     expected_stops: float = 0.0
     scout_expected_stops: float | None = None
     limits: dict[str, float] = field(default_factory=dict)
@@ -88,7 +90,7 @@ class Worker:
             self._say(question)
             self._owed += 1
 
-    def ask(self, question: Question | Gauging, patience_s: float | None = None) -> dict[str, Any]:
+    def ask(self, question: Question | Gauging | Glancing, patience_s: float | None = None) -> dict[str, Any]:
         """The answer. Raises `MeasuringFailed`; a process that takes longer than `patience_s` is ended."""
         ends_s = time.monotonic() + (PATIENCE_S if patience_s is None else patience_s)
         try:
@@ -104,7 +106,7 @@ class Worker:
         assert isinstance(answer, dict)
         return answer
 
-    def _say(self, question: Question | Gauging) -> None:
+    def _say(self, question: Question | Gauging | Glancing) -> None:
         if self._process is None or self._process.poll() is not None:
             self._end()
             self._process = subprocess.Popen(
@@ -168,7 +170,9 @@ def answer_to(line: str, memory: BaseMemory) -> dict[str, Any]:
     try:
         if "gauge" in asked:
             return asdict(gauge(Gauging(**asked), memory))
-        asked["area"] = tuple(asked["area"])
+        if "glance" in asked:
+            return asdict(glance(Glancing(**asked)))
+        asked["area"] = asked["area"] if isinstance(asked["area"], str) else tuple(asked["area"])
         return compare_files(Question(**asked), memory)
     except (PictureUnread, MeasureError) as error:
         return {"error": {"code": error.code, "message": str(error)}}
