@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -27,7 +28,6 @@ FIELDS = {
 @pytest.fixture
 def pair(tmp_path: Path) -> tuple[Path, Path]:
     """A scene of blocks of our own, and the same moved by 4 px to the right and 3 down."""
-    import numpy as np
 
     rng = np.random.default_rng(1)
     scene = np.repeat(np.repeat(rng.integers(60, 190, (60, 80, 3)), 8, 0), 8, 1).astype(np.uint8)
@@ -118,3 +118,21 @@ def test_other_mistakes(pair: tuple[Path, Path], capsys: pytest.CaptureFixture[s
     ):
         status, body = asked(capsys, *words)
         assert (status, body["error"]["code"], body["error"]["field"]) == (2, code, field)
+
+
+def test_the_level_over_a_map_is_that_of_its_white_part(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rng = np.random.default_rng(2)
+    scene = np.repeat(np.repeat(rng.integers(60, 190, (40, 60, 3)), 8, 0), 8, 1).astype(np.uint8)
+    darker = scene.copy()
+    darker[160:] = darker[160:] * 0.8
+    lower = np.zeros(scene.shape[:2], np.uint8)
+    lower[160:] = 255
+    for name, numbers in (("base", scene), ("long", darker), ("map", lower), ("none", lower * 0)):
+        Image.fromarray(numbers).save(tmp_path / f"{name}.png")
+    base, long = str(tmp_path / "base.png"), str(tmp_path / "long.png")
+    by_map = asked(capsys, base, long, "--area", str(tmp_path / "map.png"))[1]["level_error_stops"]
+    by_rectangle = asked(capsys, base, long, "--area", "0,0.5,1,1")[1]["level_error_stops"]
+    assert by_rectangle < -0.6
+    assert by_map == pytest.approx(by_rectangle, abs=0.01)
+    status, body = asked(capsys, base, long, "--area", str(tmp_path / "none.png"))
+    assert (status, body["error"]["field"]) == (2, "--area")

@@ -226,3 +226,17 @@ def test_nothing_to_report(tmp_path: Path, short: Path, capsys: pytest.CaptureFi
     ):
         status, body = asked(capsys, *words)
         assert (status, body["error"]["code"]) == (2, code)
+
+
+def test_a_file_that_is_no_longer_what_came_home_is_not_compared(
+    data: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    base, long = sorted((data / "frames" / DAY).glob("*.JPG"))[:2]
+    words = ("compare", str(base), str(long), "--data", str(data))
+    assert asked(capsys, *words)[1]["good"] is True
+    content = bytearray(long.read_bytes())
+    content[content.index(b"\xff\xdb") + 10] ^= 1  # one bit of a table, which every decoder takes
+    long.write_bytes(content)
+    status, body = asked(capsys, *words)
+    assert (status, body["error"]["code"]) == (4, "picture_changed")
+    assert long.name in body["error"]["message"]

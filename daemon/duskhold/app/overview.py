@@ -9,6 +9,8 @@ from duskhold.journal.entry import Frame, Unfinished
 from duskhold.journal.journal import Journal
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
 
+_MOST_FRAMES = 100_000
+
 
 @dataclass(frozen=True, slots=True)
 class CameraState:
@@ -42,6 +44,16 @@ def latest_frames(folders: Folders, limit: int) -> tuple[Frame, ...]:
     """The latest frames of both journals, newest first. Raises `JournalError`."""
     frames = [frame for state in journal_states(folders, limit) for frame in state.latest]
     return tuple(sorted(frames, key=lambda frame: frame.written.utc, reverse=True)[:limit])
+
+
+def checksums_of(folders: Folders, paths: Iterable[str]) -> dict[str, str]:
+    """The SHA-256 that these files had when they came home, of those that did. Raises `JournalError`."""
+    own = {path for path in paths if Path(path).is_relative_to(folders.data.absolute())}
+    if not own:
+        return {}
+    frames = latest_frames(folders, _MOST_FRAMES)
+    files = [file for frame in frames if frame.outcome is not None for file in frame.outcome.files]
+    return {str(file["path"]): str(file["sha256"]) for file in files if str(file["path"]) in own and "sha256" in file}
 
 
 def camera_states(folders: Folders, addresses: Iterable[str]) -> tuple[CameraState, ...]:

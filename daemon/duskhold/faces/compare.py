@@ -3,12 +3,15 @@
 import argparse
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.area import add_area_option, area_of
-from duskhold.faces.inputs import number_of, settings_of
+from duskhold.faces.inputs import folders_of, number_of, saying_journal_errors, settings_of
+
+if TYPE_CHECKING:
+    from duskhold.app.settings import Settings
 
 Body = dict[str, Any]
 
@@ -42,17 +45,20 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.app.judging import area_words, standards_of
     from duskhold.frames.worker import MeasuringFailed, Question, compare_apart
 
-    base = _file("BASE", args.base)
-    standards = standards_of(settings_of(args), Path(base))
+    settings = settings_of(args)
+    base, long = _file("BASE", args.base), _file("LONG", args.long)
+    scout = None if args.scout is None else _file("--scout", args.scout)
+    standards = standards_of(settings, Path(base))
     known = None if standards.rig is None else asdict(standards.rig)
     question = Question(
         base=base,
-        long=_file("LONG", args.long),
-        scout=None if args.scout is None else _file("--scout", args.scout),
+        long=long,
+        scout=scout,
         area=area_words(area_of(args)),
         expected_stops=number_of("--expected-stops", args.expected_stops, -20, 20, "stops"),
         limits=asdict(standards.limits),
         rig=_rig(args) or known,
+        sha256=_checksums(args, settings, [path for path in (base, long, scout) if path is not None]),
     )
     try:
         body = compare_apart(question)
@@ -60,6 +66,13 @@ def run(args: argparse.Namespace) -> Answer:
         status = 2 if error.code in _MISUSED else _UNREAD_STATUS
         raise Wrong(error.code, str(error), hint="The files are as they were.", exit_status=status) from error
     return Answer(body, 0, partial(_show, body))
+
+
+def _checksums(args: argparse.Namespace, settings: "Settings", paths: list[str]) -> dict[str, str]:
+    from duskhold.app.overview import checksums_of
+
+    with saying_journal_errors():
+        return checksums_of(folders_of(args, settings), paths)
 
 
 def _file(field: str, name: str) -> str:

@@ -13,7 +13,7 @@ from duskhold.frames.comparison import Measures, NotComparable, measure
 from duskhold.frames.crops import crops_jpeg
 from duskhold.frames.measure import Area
 from duskhold.frames.picture import Picture
-from duskhold.frames.picture_file import PictureUnread, read_picture, read_picture_soon
+from duskhold.frames.picture_file import PictureUnread, ensure_unchanged, read_picture, read_picture_soon
 from duskhold.frames.reading import Weights, map_weights
 from duskhold.frames.standards import FrameLimits, Rig
 from duskhold.frames.tiles import Tiles, cut_tiles
@@ -71,6 +71,8 @@ def compare_files(question: Question, memory: BaseMemory | None = None) -> dict[
         first = readers.submit((memory or BaseMemory()).base, Path(question.base), reader)
         read = list(readers.map(reader, others))
         base, tiles = first.result()
+    for path, sha256 in question.sha256.items():
+        ensure_unchanged(Path(path), sha256)
     judges = [_of_long] * (question.long is not None) + [_of_scout] * (question.scout is not None)
     told = [_told(question, base, tiles, picture, judge_it) for picture, judge_it in zip(read, judges, strict=True)]
     body: dict[str, Any] = told[0] if told else {"good": None}

@@ -47,7 +47,8 @@ class Question:
 
     `expected_stops` is the level of the long frame that is wanted against the base frame, `scout_expected_stops` that
     of the scout frame, None where it is not known. Without `long` the scout frame alone is judged; without both, the
-    base frame is read ahead of what is to come. `crops` places are shown as evidence of a fault.
+    base frame is read ahead of what is to come. `crops` places are shown as evidence of a fault. `sha256` has by
+    path what files had when they came home: others than these are not measured.
     """
 
     base: str
@@ -59,6 +60,7 @@ class Question:
     limits: dict[str, float] = field(default_factory=dict)
     rig: dict[str, float] | None = None
     crops: int = 0
+    sha256: dict[str, str] = field(default_factory=dict)
 
 
 def compare_apart(question: Question) -> dict[str, Any]:
