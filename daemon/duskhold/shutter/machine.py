@@ -269,7 +269,7 @@ class Machine:
         """A picture came of a shutter that was not open when asked: it did open, and somebody closed it."""
         frame = self._held()
         frame.proven = True
-        if frame.cause in (Cause.DUE, Cause.ASKED):
+        if frame.cause in (Cause.DUE, Cause.ASKED) and (frame.late_picture or not frame.early_picture):
             frame.closing_s = frame.denied_s
             frame.reason = "the body answered the closing with an error, and stored the picture"
             return self._closed(Closing.CLOSED, now_s)
@@ -355,11 +355,12 @@ class Machine:
         if self.phase is Phase.PROVING:
             return [Count()]  # the word may be a late one, of a frame before: what is new on the card decides
         if self.phase is Phase.TIMED:
-            # A picture of a dial exposure proves that the body has closed.
-            frame = self._held()
+            frame = self._held()  # a picture of a dial exposure proves that the body has closed
             frame.cause = Cause.DUE
             frame.closing_s = min(now_s, frame.planned_end_s)
             return self._closed(Closing.CLOSED, now_s)
+        if self.phase is Phase.OPEN:  # of a frame before, or of one that the body ended by itself
+            self._held().early_picture = True
         return []
 
     def _collected(self, event: Collected) -> list[Effect]:

@@ -50,6 +50,7 @@ class Frame:
     told: bool = False
     proven: bool = False  # a picture says that it did open
     late_picture: bool = False  # and it came after the closing calls: one of them may have closed
+    early_picture: bool = False  # a picture was told before any closing was asked for
     same_boot: bool = True
     serial: str = ""  # of the body that opened
 
@@ -123,6 +124,10 @@ def _tell_closed_by_itself(frame: Frame, now_s: float) -> ShutterReport:
         return _report(frame, Outcome.FAILED, None, None, (0.0, _bound(frame, now_s)))
     if frame.exposure.kind is Kind.DIAL:
         return _report(frame, Outcome.LINK_LOST, frame.exposure.open_s, 0.0, (0.0, frame.exposure.open_s))
+    if frame.cause in (Cause.DUE, Cause.ASKED):
+        # Stored before the closing calls: a dying battery, say. A link that lived proves no open shutter.
+        frame.reason = frame.reason or "the body closed the shutter by itself, some time before it was asked to"
+        return _report(frame, Outcome.CUT_SHORT, None, None, (0.0, _bound(frame, now_s)))
     least_s = max(0.0, (frame.alive_s or frame.opened_s) - frame.opened_s)
     most_s = _bound(frame, now_s)
     half_s = (most_s - least_s) / 2
