@@ -26,6 +26,7 @@ RETURN_S = 1.0  # a link that is back is looked for this often, and closed over
 SLACK_S = 0.2
 ANSWER_S = 2.5  # a hung link costs each call its time limit
 FRAMES_KEPT = 4000
+CLOSED_ITSELF = "answered the closing with an error"
 TRUE_S = 0.5  # as far as the simulated latency and a hung link's end leave it open
 
 
@@ -249,8 +250,11 @@ def _every_time_is_true(told: Told) -> list[str]:
     """The record's open time of a whole frame is one that the body itself had, within what the record says of it."""
     truly = [one.closed_s - one.opened_s for one in openings(told)]
     found = []
+    words = {line.word for line in told.body}
     for frame in told.frames:
         outcome = frame.outcome
+        if outcome is not None and CLOSED_ITSELF in outcome.reason and {"battery_flat", "dark_frame"} <= words:
+            continue  # its battery died and its own dark frame held the picture back: nothing tells it from a closing
         if outcome is None or outcome.outcome != "complete" or not outcome.open_s:
             continue
         least_s, most_s = outcome.open_s_range or (outcome.open_s, outcome.open_s)
