@@ -97,6 +97,7 @@ def test_what_the_light_never_finishes_is_not_opened_and_the_record_has_the_ways
     # 3 stop/min gathers at most 60 / (3 ln 2) = 28.9 s of the light at opening (closed form); 64 s are asked.
     words = one(
         bench, NAME, "strong", "--base", "1/15", "--bases", "2", "--between", "6", "--fitted", "--go-on",
+        "--scout", "never",
         settings="filters: [{name: strong, label: 10}, {name: light, label: 3}]\n",
     )  # fmt: skip
     status, record = bench.run(*words, within_s=60.0)
