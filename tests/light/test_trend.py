@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from duskhold.light.opentime import OpenTime
+from duskhold.light.opentime import OpenTime, Unfinishable
 from duskhold.light.place import Place
 from duskhold.light.reading import Reading, in_order, scene_level_stops
 from duskhold.light.skycurve import SkyCurve
@@ -187,3 +187,13 @@ def test_a_large_jump_of_two_readings_asks_for_a_third() -> None:
     assert lamp.disagreement is not None and "another reading" in lamp.disagreement
     dusk = trend_of([reading(-6, 0.0), reading(0, -1.08)], SKY)
     assert dusk.disagreement is not None and "another reading" not in dusk.disagreement
+
+
+def test_light_that_falls_fast_for_ever_is_never_enough() -> None:
+    # 3 stop/min gathers at most 60 / (3 ln 2) = 28.9 s of the light at the opening (closed form).
+    readings = [Reading(MARK - timedelta(seconds=6), 7.3, 0.005, "base"), Reading(MARK, 7.0, 0.005, "base")]
+    trend = fuse(readings, MARK, MARK + timedelta(seconds=5), 900.0)
+    assert isinstance(trend, Trend)
+    found = trend.forecast.solve(64.0, 5.0)
+    assert isinstance(found, Unfinishable)
+    assert found.most_plain_s == pytest.approx(60.0 / (3.0 * math.log(2.0)) * 2.0 ** (-3.0 * 5.0 / 60.0), rel=0.05)

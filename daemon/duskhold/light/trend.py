@@ -300,8 +300,11 @@ def _forecast(bank: FilterBank, shape: Shape | None, mark_utc: datetime) -> Fore
         at_mark = shape.stops(mark_utc)
         stops = [gain + own - at_mark for gain, own in zip(stops, sky, strict=True)]
     at_s = [(bank.at_min + gone_min) * 60.0 for gone_min in knots]
-    stops = [max(-_FARTHEST_STOPS, min(_FARTHEST_STOPS, one)) for one in stops]
-    return Forecast(at_s, stops, goes_on=shape is None)
+    # The knots end there, and the last rate goes on: a curve that stood still instead would make "never" finishable.
+    known = next((index for index, one in enumerate(stops) if abs(one) > _FARTHEST_STOPS), len(stops))
+    count = max(2, known)
+    stops = [max(-_FARTHEST_STOPS, min(_FARTHEST_STOPS, one)) for one in stops[:count]]
+    return Forecast(at_s[:count], stops, goes_on=shape is None)
 
 
 def _unevenness(bank: FilterBank, gone_min: Sequence[float]) -> Numbers:
