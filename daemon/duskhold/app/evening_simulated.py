@@ -89,6 +89,7 @@ class SimulatedEvening:
         self._fetched: set[Picture] = set()
         self._stored_bytes = 0
         self._owed: list[ShutterReport] = []
+        self._last: ShutterReport | None = None
         self._taken: dict[str, Take] = {}
         self._told: set[str] = set()
         self._dead = False
@@ -130,6 +131,8 @@ class SimulatedEvening:
                 self.shutter.live_again()
             self.shutter.idle(_HOME_LOOK_S)
         self._settle()
+        if self._last is not None:
+            self._owed.append(self._last)  # the card is listed once more: a body may have stored late
         self._pay()
 
     def close(self) -> None:
@@ -303,6 +306,7 @@ class SimulatedEvening:
         """The record of a frame, its pictures brought home, and what is to be told of both."""
         if report.settled:
             self._told.add(report.frame_id)
+            self._last = report
         outcome = outcome_of(report)
         self._journal.conclude(outcome, self._stamp())
         role = self._taken[report.frame_id].role
