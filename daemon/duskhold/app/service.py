@@ -167,8 +167,11 @@ class Service:
         """The system's word, or that of the camera's clock, asked once."""
         word = system_word()
         if not word.confirmed and self._place.zone is not None:
-            with suppress(NotStarted, HolderSilent, FolderUnsafe, JournalError), self._place.visit() as station:
-                word = camera_word(station, self._place.zone, word)
+            try:
+                with self._place.visit() as station:
+                    word = camera_word(station, self._place.zone, word)
+            except (NotStarted, HolderSilent, FolderUnsafe, JournalError) as error:
+                self._around.say(f"the camera's clock could not be asked: {error}")
         self._around.say(word.line)
         return word if word.confirmed else None
 

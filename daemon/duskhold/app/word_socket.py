@@ -108,7 +108,8 @@ def ask(path: Path, word: str) -> dict[str, Any]:
             line = _line(link, ANSWER_MAX_BYTES)
         answer = json.loads(line or b"")
     except (OSError, ValueError) as error:
-        raise NothingRuns(f"no evening answers at {path} ({error})") from error
+        why = getattr(error, "strerror", None) or error
+        raise NothingRuns(f"no evening answers at {path} ({why})") from error
     assert isinstance(answer, dict)
     return answer
 

@@ -432,7 +432,9 @@ def _said(none: NoFrame) -> str:
 
 def _end_said(state: State, reason: StopReason, open_s: float) -> str:
     said = {
-        StopReason.FRAMES_DONE: f"all {state.frames_done} frames are taken",
+        StopReason.FRAMES_DONE: "the frame is taken"
+        if state.frames_done == 1
+        else f"all {state.frames_done} frames are taken",
         StopReason.LEAVE_BY: f"{open_s:.0f} s more would not be over when it is time to pack",
         StopReason.SUN_ALTITUDE: f"{open_s:.0f} s more would end past the sun's limit",
         StopReason.BATTERY_RESERVE: "the camera's battery would go below its reserve",
