@@ -33,7 +33,7 @@ border-bottom:1px solid var(--line)}.plan th,.plan td{border:0;padding:.1rem .2r
 @media print{body{background:#fff;color:#000;max-width:none;padding:0;font-size:.8rem}
 article{border-color:#999}.sheet{grid-template-columns:repeat(3,1fr)}h2{break-after:avoid}}
 """
-_WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 480, 280, 48, 46, 34, 14
+_WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 480, 280, 64, 46, 34, 14
 
 
 def page_html(evening: Evening) -> str:
