@@ -15,11 +15,12 @@ import numpy as np
 import pytest
 from bundled import Light, bundled, image_of, light_of, moved
 
-from duskhold.app.judging import ACTS, DEW_ENDS_AT, Act, Judge, Standards, act_of, judge, light_in_frame
+from duskhold.app.judging import ACTS, DEW_ENDS_AT, Judge, Standards, act_of, judge, light_in_frame
 from duskhold.frames.motion import Motion
 from duskhold.frames.standards import FrameLimits, Rig
 from duskhold.frames.verdict import CODES, Finding
 from duskhold.light.reading import Reading
+from duskhold.plan.evening_words import Act
 
 BASE_UTC = datetime(2026, 10, 14, 17, 14, tzinfo=UTC)
 

@@ -73,7 +73,7 @@ class Measuring:
             return Measured(outcome.frame_id, level_ev, gauged.sigma_stops, gauged.at_least)
         codes = tuple(finding.code for finding in verdict.findings)
         # A frame whose level is known is measured; that nobody could compare it with the base frame is no finding.
-        act = Act.KEEP if verdict.trouble is not None else Act(verdict.act.value)
+        act = Act.KEEP if verdict.trouble is not None else verdict.act
         return Measured(outcome.frame_id, level_ev, gauged.sigma_stops, gauged.at_least, act, codes, verdict.line)
 
     def _judge(self) -> Judge:

@@ -21,7 +21,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
-from enum import Enum
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
@@ -33,6 +32,7 @@ from duskhold.frames.standards import FrameLimits, Rig
 from duskhold.frames.verdict import CODES, Finding
 from duskhold.frames.worker import MeasuringFailed, Question, Worker
 from duskhold.light.reading import Reading
+from duskhold.plan.evening_words import Act
 
 if TYPE_CHECKING:
     from duskhold.app.settings import Settings
@@ -41,20 +41,6 @@ DEW_ENDS_AT = 0.8
 """With less of the base frame's contrast than this a series ends: dew or spray. Common practice, no source."""
 CROPS = 3
 _LONG_SIGMA_STOPS = 0.05
-
-
-class Act(Enum):
-    """What to do about a frame, the weakest first."""
-
-    KEEP = "keep"
-    CORRECT = "correct"
-    """The next frame's time."""
-    RETAKE = "retake"
-    """The same frame again, as it was planned."""
-    ASK = "ask"
-    """A person has to look at camera, lens or filter before the next one."""
-    STOP = "stop"
-    """Nothing further will come out."""
 
 
 ACTS: Mapping[str, Act] = {

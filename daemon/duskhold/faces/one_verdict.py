@@ -50,7 +50,7 @@ def scouted_first(wish: "Wish", post: "Post", base: "Seen", question: "Question"
 
 def ensure_no_objection(wish: "Wish", post: "Post", found: "Scouted | None") -> None:
     """Raises `Wrong` where the scout says that the long frame would be lost, and nobody wants it all the same."""
-    from duskhold.app.judging import Act
+    from duskhold.plan.evening_words import Act
 
     if found is None or found.verdict.act not in (Act.RETAKE, Act.ASK, Act.STOP) or wish.args.go_on:
         return

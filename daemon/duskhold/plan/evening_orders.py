@@ -28,7 +28,7 @@ def scout_order(outing: Outing, set_up: SetUp, long_s: float) -> Take:
     dial = plan_scout(long_s, set_up.iso.true_value, 0.0, iso).mark
     return Take(
         Role.SCOUT, dial.true_value, dial.true_value + outing.limits.cap_margin_s, dial.name, set_up.filters,
-        set_up.aperture.name, ISO.nearest(iso).name, {"role": "scout", "of_long_s": long_s},
+        set_up.aperture.name, ISO.nearest(iso).name, {"role": "scout", "of_long_s": long_s, **_glass(outing, set_up)},
     )  # fmt: skip
 
 
@@ -48,7 +48,7 @@ def long_order(outing: Outing, frame: NextFrame, now_utc: datetime, why: Mapping
         "uncorrected_error_stops": decision.uncorrected_error_stops,
         "limits_exceeded": list(decision.limits_exceeded),
         "step_stops": frame.step_stops,
-        "filters": list(frame.set_up.filters),
+        **_glass(outing, frame.set_up),
         **why,
     }
     return _held(Role.LONG, command.open_s, command.cap_s, frame.set_up, reasoning)
@@ -58,7 +58,13 @@ def first_order(outing: Outing, set_up: SetUp) -> Take:
     """A first frame whose time a person chose; its tone is the one that is kept."""
     open_s = outing.want.first_s
     assert open_s is not None, "asked for only where the outing has one"
-    return _held(Role.LONG, open_s, open_s + outing.limits.cap_margin_s, set_up, {"chosen_by": "person"})
+    return _held(
+        Role.LONG,
+        open_s,
+        open_s + outing.limits.cap_margin_s,
+        set_up,
+        {"chosen_by": "person", **_glass(outing, set_up)},
+    )
 
 
 def dark_order(outing: Outing, set_up: SetUp, open_s: float) -> Take:
@@ -67,6 +73,11 @@ def dark_order(outing: Outing, set_up: SetUp, open_s: float) -> Take:
 
 
 _ANY = FrameId("evening")  # the name is minted by whoever takes it
+
+
+def _glass(outing: Outing, set_up: SetUp) -> dict[str, object]:
+    """What the record says of the filters: their names, and the bag's word of what they take together."""
+    return {"filters": list(set_up.filters), "filter_stops": outing.kit.glass(set_up.filters).stops}
 
 
 def _held(role: Role, open_s: float, cap_s: float, set_up: SetUp, reasoning: Mapping[str, object]) -> Take:

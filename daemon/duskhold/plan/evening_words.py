@@ -48,7 +48,8 @@ class Role(StrEnum):
 
 
 class Act(StrEnum):
-    """What a verdict asks for, the weakest first."""
+    """What a verdict asks for, the weakest first: nothing, another time for the next frame, the same frame again as it
+    was planned, a person's look at camera, lens or filter, or the end, since nothing further will come out."""
 
     KEEP = "keep"
     CORRECT = "correct"
