@@ -162,7 +162,7 @@ def _level(record: Mapping[str, Any], path: Path, green_share: float) -> float |
 
 def _modelled(frames: Sequence[EveningFrame], place: Place | None) -> tuple[tuple[float, float], ...]:
     """The clear sky's light in stops against the first measured frame, over the evening."""
-    moments = [frame.opened_utc for frame in frames if frame.opened_utc is not None and frame.level_stops is not None]
+    moments = [lit for frame in frames if (lit := frame.lit_utc) is not None and frame.level_stops is not None]
     if place is None or len(moments) < 2 or moments[-1] <= moments[0]:
         return ()
     from duskhold.light.skycurve import SkyCurve

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import cv2
@@ -34,6 +34,12 @@ class EveningFrame:
     thumbnail: bytes | None = None
     crops_jpeg: bytes | None = None
     trouble: str | None = None
+
+    @property
+    def lit_utc(self) -> datetime | None:
+        """The moment that its light stands for: the middle of its opening, of which the picture is the mean."""
+        half_s = (self.record.get("open_s") or 0.0) / 2.0
+        return None if self.opened_utc is None else self.opened_utc + timedelta(seconds=half_s)
 
 
 @dataclass(frozen=True, slots=True)

@@ -127,19 +127,18 @@ def _losses(evening: Evening) -> str:
 
 
 def _light_section(evening: Evening) -> str:
-    known = [frame for frame in evening.frames if frame.opened_utc is not None and frame.level_stops is not None]
+    known = [
+        (frame, lit_utc, frame.level_stops)
+        for frame in evening.frames
+        if (lit_utc := frame.lit_utc) is not None and frame.level_stops is not None
+    ]
     if len(known) < 2:
         return ""
-    start = known[0].opened_utc
-    assert start is not None
-    measured = [
-        ((frame.opened_utc - start).total_seconds() / 60, frame.level_stops)
-        for frame in known
-        if frame.opened_utc is not None and frame.level_stops is not None
-    ]
+    start = known[0][1]
+    measured = [((lit_utc - start).total_seconds() / 60, stops) for _, lit_utc, stops in known]
     zero = measured[0][1]
     points = [(minute, stops - zero) for minute, stops in measured]
-    rings = {index for index, frame in enumerate(known) if frame.record["role"] != "base"}
+    rings = {index for index, (frame, _, _) in enumerate(known) if frame.record["role"] != "base"}
     modelled = [(seconds / 60, stops) for seconds, stops in evening.modelled]
     said = "Stops against the first dot. Full dots: base frames; rings: through a filter, by its stored stops."
     said += " Line: clear sky over this place." if modelled else ""
