@@ -1,253 +1,241 @@
-"""Deliberate bugs planted in the safety files, one at a time: the shutter's tests must catch every one.
-
-A mutant is a file, a piece of it, and what it is replaced with. The piece must stand in the file exactly once, so that
-a mutant whose code has changed is noticed.
-"""
+"""Deliberate bugs planted in the safety files, one at a time: the shutter's tests must catch every one."""
 
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
-import sys
-from dataclasses import dataclass
-from pathlib import Path
-
 import pytest
 
-HERE = Path(__file__).parent
-PACKAGE = HERE.parent / "daemon" / "duskhold"
-_NAMES = ("test_machine.py", "test_recycling.py", "test_box_and_wire.py", "test_control.py", "test_shutter_life.py")
-TESTS = tuple(HERE / "shutter" / name for name in _NAMES)
-
-
-@dataclass(frozen=True)
-class Mutant:
-    name: str
-    file: str
-    piece: str
-    bug: str
-
+from planting import Fates, Mutant, ensure_caught, fates
 
 MUTANTS = (
     Mutant(
         "opens while an earlier frame is not settled",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_nothing_is_opened_while_another_frame_is_open",
         "        if self.frame is not None:\n            return Refused",
         "        if False:\n            return Refused",
     ),
     Mutant(
         "opens before the shutter is proven closed",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_nothing_is_opened_before_the_first_proof_of_a_closed_shutter",
         "        if self.phase is not Phase.READY:\n            return Refused",
         "        if self.phase is Phase.CLOSING:\n            return Refused",
     ),
     Mutant(
         "opens although the latch is set",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_three_closings_that_leave_it_open_set_the_latch",
         "        if self.latched:\n            return Refused",
         "        if False:\n            return Refused",
     ),
     Mutant(
         "opens before the last frame is collected",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_a_second_exposure_waits_for_the_first_to_be_collected",
         "        if self.reports:\n            return Refused",
         "        if False:\n            return Refused",
     ),
     Mutant(
         "opens first and writes afterwards",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_an_opening_that_was_answered_badly_is_closed_at_once",
         "return [opening, Open() if exposure.kind is Kind.HELD else Dial(exposure.open_s)]",
         "return [Open() if exposure.kind is Kind.HELD else Dial(exposure.open_s), opening]",
     ),
     Mutant(
         "does not close after an opening that was refused",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_a_body_that_says_no_has_opened_nothing",
         "            self.phase = Phase.CLOSING\n            return [Close()]\n        if self.phase in",
         "            self.phase = Phase.READY\n            return []\n        if self.phase in",
     ),
     Mutant(
         "forgets a request to stop that came during the opening call",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_a_request_to_stop_during_the_opening_call_closes_as_soon_as_it_is_answered",
         "        if self.stop_asked:\n            frame.cause",
         "        if False:\n            frame.cause",
     ),
     Mutant(
         "ignores the cap",
-        "story.py",
+        "shutter/story.py",
+        "shutter/test_machine.py::test_the_cap_ends_a_hold_whatever_the_latency_says",
         "wait_s = min(self.exposure.open_s - self.exposure.latency_s, self.exposure.cap_s)",
         "wait_s = self.exposure.open_s - self.exposure.latency_s",
     ),
     Mutant(
         "adds the latency to the wait instead of taking it off",
-        "story.py",
+        "shutter/story.py",
+        "shutter/test_machine.py::test_the_latency_of_the_body_is_taken_off_the_wait",
         "self.exposure.open_s - self.exposure.latency_s, self",
         "self.exposure.open_s + self.exposure.latency_s, self",
     ),
     Mutant(
         "believes a body that says nothing is open, at once",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_nothing_open_is_asked_once_more_before_it_is_believed",
         "if self._nothing_open < 2:",
         "if self._nothing_open < 1:",
     ),
     Mutant(
         "takes a shutter that is still open for closed",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_three_closings_that_leave_it_open_set_the_latch",
         "if event.closing is Closing.STILL_OPEN:",
         "if False:",
     ),
     Mutant(
         "never sets the latch",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_three_closings_that_leave_it_open_set_the_latch",
         "        self.latched = True\n",
         "        self.latched = False\n",
     ),
     Mutant(
         "sets the latch one closing early",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_two_closings_that_leave_it_open_do_not_set_the_latch",
         "CLOSINGS_BEFORE_LATCH = 3",
         "CLOSINGS_BEFORE_LATCH = 2",
     ),
     Mutant(
         "lets the latch be cleared while the shutter may be open",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_the_latch_is_not_cleared_while_the_shutter_may_be_open",
         "        if self.phase not in (Phase.READY, Phase.STORING):\n            return [Refused",
         "        if False:\n            return [Refused",
     ),
     Mutant(
         "ends a worn process before the last frame is collected",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_recycling.py::test_it_ends_only_with_nothing_open_untold_or_uncollected",
         "if self.phase is not Phase.READY or self.frame is not None or self.reports:",
         "if self.frame is not None:",
     ),
     Mutant(
         "goes on with a session that hung",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_a_closing_call_that_hangs_is_repeated_by_the_successor",
         "if event.failure is Failure.HUNG:",
         "if False:",
     ),
     Mutant(
         "does not notice a hold that overran",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_a_hold_that_overran_ends_the_process",
         "if frame is not None and self.phase is Phase.OPEN and now_s >= frame.due_s + OVERRUN_S:",
         "if frame is None and now_s < 0:",
     ),
     Mutant(
         "connects without closing first",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_an_opening_that_was_answered_badly_is_closed_at_once",
         "event.serial\n                return [Close()]",
         "event.serial\n                self.phase = Phase.READY\n                return []",
     ),
     Mutant(
         "does not look for a lost camera again",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_a_lost_camera_is_looked_for_until_it_answers",
         "return [*news, Pause(pause_s), Connect()]",
         "return news",
     ),
     Mutant(
         "tells the planned time instead of the true one",
-        "story.py",
+        "shutter/story.py",
+        "shutter/test_machine.py::test_a_request_to_stop_closes_and_keeps",
         "open_s = max(0.0, frame.closing_s - frame.opened_s + frame.exposure.latency_s)",
         "open_s = frame.exposure.open_s",
     ),
     Mutant(
         "never says that a lost frame is unknown",
-        "machine.py",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_a_lead_that_stays_away_is_told_as_unknown_and_closed_later",
         "if frame is not None and not frame.told and now_s >= frame.planned_end_s + GIVE_UP_S:",
         "if frame is not None and not frame.told and now_s < 0:",
     ),
     Mutant(
         "holds on after a request to stop",
-        "hands.py",
+        "shutter/hands.py",
+        "shutter/test_machine.py::test_a_request_to_stop_closes_and_keeps",
         "            if self._desk.machine.stop_asked:\n                return HoldEnded(alive_s, hung)",
         "            if False:\n                return HoldEnded(alive_s, hung)",
     ),
     Mutant(
         "ends the frame early when the link stalls",
-        "hands.py",
+        "shutter/hands.py",
+        "shutter/test_machine.py::test_a_link_that_hangs_while_open_does_not_shorten_the_frame",
         "                hung = failed\n",
         "                return HoldEnded(alive_s, failed)\n",
     ),
     Mutant(
         "closes half a second late",
-        "hands.py",
+        "shutter/hands.py",
+        "shutter/test_machine.py::test_a_held_frame_is_open_for_as_long_as_it_says",
         "            self._sleep_until(until_s)\n        return HoldEnded",
         "            self._sleep_until(until_s + 0.5)\n        return HoldEnded",
     ),
     Mutant(
         "forgets what the last process left open",
-        "leftover.py",
+        "shutter/leftover.py",
+        "shutter/test_machine.py::test_an_opening_that_was_answered_badly_is_closed_at_once",
         '        if line.word == "opening":\n            frame = _understood(lambda line: _opening(line, boot), line)',
         '        if line.word == "opening":\n            frame = None',
     ),
     Mutant(
         "reads the stamps of another boot as its own",
-        "leftover.py",
+        "shutter/leftover.py",
+        "shutter/test_machine.py::test_after_a_boot_the_stamps_of_before_say_nothing",
         "same_boot=line.boot == boot,",
         "same_boot=True,",
     ),
     Mutant(
         "takes a message of any length",
-        "wire.py",
+        "shutter/wire.py",
+        "shutter/test_box_and_wire.py::test_a_length_over_the_limit_is_refused_before_it_is_read",
         "if length > LONGEST_MESSAGE_BYTES:",
         "if length < 0:",
     ),
     Mutant(
         "lets a camera call take for ever",
-        "control.py",
+        "shutter/control.py",
+        "shutter/test_control.py::test_a_call_over_its_budget_ends_the_process",
         "if call is not None and call.overdue(now_s, self._excused_s):",
         "if call is None and self._excused_s < 0:",
     ),
     Mutant(
         "counts the time in which the machine stood still",
-        "control.py",
+        "shutter/control.py",
+        "shutter/test_control.py::test_the_time_in_which_the_whole_process_stood_still_is_not_counted",
         "if now_s > self._looked_s + STALLED_S:",
         "if now_s < 0:",
     ),
     Mutant(
         "opens although the black box has not taken it",
-        "hands.py",
+        "shutter/hands.py",
+        "shutter/test_machine.py::test_what_cannot_be_written_is_not_opened_and_what_is_open_is_closed",
         "                pending.clear()  # what was not written is not done",
         "                pending.rotate(0)",
     ),
     Mutant(
         "takes any word",
-        "wire.py",
+        "shutter/wire.py",
+        "shutter/test_box_and_wire.py::test_what_is_not_of_this_wire_is_refused",
         "if not isinstance(word, str) or word not in WORDS:",
         "if not isinstance(word, str):",
     ),
 )
 
 
+@pytest.fixture(scope="module")
+def found() -> Fates:
+    return fates(MUTANTS)
+
+
 @pytest.mark.parametrize("mutant", MUTANTS, ids=[mutant.name for mutant in MUTANTS])
-def test_the_mutant_is_caught(mutant: Mutant, tmp_path: Path) -> None:
-    planted = tmp_path / "duskhold"
-    shutil.copytree(PACKAGE, planted, ignore=shutil.ignore_patterns("__pycache__", "templates"))
-    file = planted / "shutter" / mutant.file
-    source = file.read_text(encoding="utf-8")
-    assert source.count(mutant.piece) == 1, f"the piece stands {source.count(mutant.piece)} times in {mutant.file}"
-    file.write_text(source.replace(mutant.piece, mutant.bug), encoding="utf-8")
-    outcome = _run_tests(tmp_path)
-    # 1 is pytest's "some tests failed"; anything else would be a mutant that does not even import.
-    assert outcome.returncode == 1, outcome.stdout[-2000:]
-    assert "ImportError" not in outcome.stdout and "SyntaxError" not in outcome.stdout
+def test_the_mutant_is_caught(mutant: Mutant, found: Fates) -> None:
+    ensure_caught(mutant, found)
 
 
-def test_the_unchanged_files_pass(tmp_path: Path) -> None:
-    shutil.copytree(PACKAGE, tmp_path / "duskhold", ignore=shutil.ignore_patterns("__pycache__", "templates"))
-    outcome = _run_tests(tmp_path)
-    assert outcome.returncode == 0, outcome.stdout[-2000:]
-
-
-def _run_tests(folder: Path) -> subprocess.CompletedProcess[str]:
-    options = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--hypothesis-profile=unshrunk"]
-    line = [sys.executable, "-m", "pytest", *options, *map(str, TESTS)]
-    return subprocess.run(
-        line,
-        env=os.environ | {"PYTHONPATH": str(folder)},
-        cwd=HERE.parent,
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
+def test_the_unchanged_files_pass(found: Fates) -> None:
+    assert found[""]["status"] == 0, found[""]["tail"]

@@ -122,7 +122,8 @@ def test_every_planted_fault_is_found_put_right_and_put_back(machine: Machine) -
     status, restored = machine.run("body", "restore")
     assert (status, restored["found_before"]) == (0, True)
     assert not [each for each in restored["changed"] if each["trouble"]]
-    _, again = machine.run("body")
+    status, again = machine.run("body")
+    assert status == 0, again
     differs = {name for name, word in said["says"].items() if again["says"][name] != word}
     assert differs <= {"clock", "battery"}
     offset_s = {each["item"]: each["value"] for each in machine.run("check")[1]["items"]}["clock"]

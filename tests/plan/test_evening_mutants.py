@@ -1,209 +1,174 @@
-"""Deliberate bugs planted in the evening machine, one at a time: its pure tests must catch every one.
-
-A piece must stand in its file exactly once, so that a bug whose code has changed is noticed.
-"""
+"""Deliberate bugs planted in the evening machine, one at a time: its pure tests must catch every one."""
 
 from __future__ import annotations
 
-import json
-import subprocess
-import sys
-from dataclasses import asdict, dataclass
-from pathlib import Path
-from typing import Any
-
 import pytest
 
-HERE = Path(__file__).parent
-PLAN = HERE.parents[1] / "daemon" / "duskhold" / "plan"
-RUNNER = HERE / "evening_mutant_runner.py"
-
-
-@dataclass(frozen=True, slots=True)
-class Mutant:
-    """`caught_by` is the test that must fail, as the last word of its file and its name; empty runs all of them."""
-
-    name: str
-    file: str
-    caught_by: str
-    piece: str
-    bug: str
-
+from planting import Fates, Mutant, ensure_caught, fates
 
 MUTANTS = (
     Mutant(
-        "fires although the prompt was not verified", "evening_agenda.py",
-        "person::test_an_answer_is_proven_by_a_scout_before_a_long_frame",
+        "fires although the prompt was not verified", "plan/evening_agenda.py",
+        "plan/test_evening_person.py::test_an_answer_is_proven_by_a_scout_before_a_long_frame",
         "    is_asked = request is not None and request.answered\n    if not",
         "    is_asked = False\n    if request is not None and request.answered:\n"
         "        state.set_up, state.request = request.after, None\n    if not",
     ),
     Mutant(
-        "takes a denied change for done", "evening.py",
-        "person::test_an_answer_that_the_pixels_deny_opens_nothing_and_asks_again",
+        "takes a denied change for done", "plan/evening.py",
+        "plan/test_evening_person.py::test_an_answer_that_the_pixels_deny_opens_nothing_and_asks_again",
         "if proof is None or proof.seen is Seen.AS_ASKED:", "if proof is None or proof.seen is not Seen.LOOK_AGAIN:",
     ),
     Mutant(
-        "does not wait for an answer", "evening_agenda.py",
-        "person::test_nobody_answers_and_it_ends",
+        "does not wait for an answer", "plan/evening_agenda.py",
+        "plan/test_evening_person.py::test_nobody_answers_and_it_ends",
         "(seconds=prompting.patience_s) and not state.fallback_tried:", "(seconds=0.0) and not state.fallback_tried:",
     ),
     Mutant(
-        "the fallback assumes the change", "evening_agenda.py",
-        "person::test_nobody_answers_and_it_goes_on_as_agreed_with_the_filters_that_are_on",
+        "the fallback assumes the change", "plan/evening_agenda.py",
+        "plan/test_evening_person.py::test_nobody_answers_and_it_goes_on_as_agreed_with_the_filters_that_are_on",
         "        wider(state.outing, request.before) if", "        wider(state.outing, request.after) if",
     ),
     Mutant(
-        "forgets the time to pack", "evening_agenda.py",
-        "trouble::test_time_to_pack_closes_a_frame_that_is_open_and_rings",
+        "forgets the time to pack", "plan/evening_agenda.py",
+        "plan/test_evening_trouble.py::test_time_to_pack_closes_a_frame_that_is_open_and_rings",
         "    if pack_utc is None or state.now_utc < pack_utc or is_known:", "    if True:",
     ),
     Mutant(
-        "lets an open frame be when it is time to pack", "evening_agenda.py",
-        "trouble::test_time_to_pack_closes_a_frame_that_is_open_and_rings",
+        "lets an open frame be when it is time to pack", "plan/evening_agenda.py",
+        "plan/test_evening_trouble.py::test_time_to_pack_closes_a_frame_that_is_open_and_rings",
         "    return [ring(state, Urgency.LEAVE, PACK_LINE), *closing, *stop",
         "    return [ring(state, Urgency.LEAVE, PACK_LINE), *stop",
     ),
     Mutant(
-        "forgets the cap's margin", "stops.py",
-        "trouble::test_no_frame_starts_that_would_not_be_over_at_its_cap_when_it_is_time_to_pack",
+        "forgets the cap's margin", "plan/stops.py",
+        "plan/test_evening_trouble.py::test_no_frame_starts_that_would_not_be_over_at_its_cap_when_it_is_time_to_pack",
         "seconds=busy_s(outing, open_s) + outing.limits.cap_margin_s)", "seconds=busy_s(outing, open_s))",
     ),
     Mutant(
-        "forgets the dark frame in the camera", "stops.py",
-        "trouble::test_no_frame_starts_that_would_not_be_over_at_its_cap_when_it_is_time_to_pack",
+        "forgets the dark frame in the camera", "plan/stops.py",
+        "plan/test_evening_trouble.py::test_no_frame_starts_that_would_not_be_over_at_its_cap_when_it_is_time_to_pack",
         "    return 2 if outing.dark is Dark.IN_CAMERA else 1", "    return 1",
     ),
     Mutant(
-        "resumes by itself after a fault", "evening.py",
-        "trouble::test_every_fault_closes_and_stops_until_a_person_resumes",
+        "resumes by itself after a fault", "plan/evening.py",
+        "plan/test_evening_trouble.py::test_every_fault_closes_and_stops_until_a_person_resumes",
         "        if event.fault is not Fault.LINK or not state.resumable_link or", "        if",
     ),
     Mutant(
-        "resumes while the shutter may still be open", "evening.py",
-        "trouble::test_after_a_link_loss_it_resumes_by_itself_only_where_that_was_agreed",
+        "resumes while the shutter may still be open", "plan/evening.py",
+        "plan/test_evening_trouble.py::test_after_a_link_loss_it_resumes_by_itself_only_where_that_was_agreed",
         " or not state.resumable_link or state.unsettled is not None:", " or not state.resumable_link:",
     ),
     Mutant(
-        "takes a dark frame after leaving", "stops.py",
-        "trouble::test_no_dark_is_taken_after_leaving_a_fault_or_the_time_to_pack",
+        "takes a dark frame after leaving", "plan/stops.py",
+        "plan/test_evening_trouble.py::test_no_dark_is_taken_after_leaving_a_fault_or_the_time_to_pack",
         "    StopReason.LEFT_BY_PERSON, StopReason.LEAVE_BY, StopReason.FAULT,", "    StopReason.FAULT,",
     ),
     Mutant(
-        "takes a dark frame without the cap", "evening_agenda.py",
-        "trouble::test_darks_come_after_the_long_frames_with_the_cap_on_as_long_as_the_longest",
+        "takes a dark frame without the cap", "plan/evening_agenda.py",
+        "plan/test_evening_trouble.py::test_darks_come_after_the_long_frames_with_the_cap_on_as_long_as_the_longest",
         "    if not state.cap_on:\n", "    if state.cap_on is None:\n",
     ),
     Mutant(
-        "does not look at the battery between darks", "evening_agenda.py",
-        "trouble::test_no_dark_is_taken_below_the_battery_reserve",
+        "does not look at the battery between darks", "plan/evening_agenda.py",
+        "plan/test_evening_trouble.py::test_no_dark_is_taken_below_the_battery_reserve",
         "    if state.darks_left and not state.means_fresh:", "    if False:",
     ),
     Mutant(
-        "counts a retake as done", "evening.py",
-        "person::test_a_frame_to_be_taken_again_is_not_counted",
+        "counts a retake as done", "plan/evening.py",
+        "plan/test_evening_person.py::test_a_frame_to_be_taken_again_is_not_counted",
         "            return said + self._picture_fault(event.text)\n        state.faults_running = 0\n",
         "            self._count()\n            return said + self._picture_fault(event.text)\n"
         "        state.faults_running = 0\n",
     ),
     Mutant(
-        "never forgets a picture fault", "evening.py",
-        "person::test_three_picture_faults_running_stop_and_a_good_frame_between_starts_the_count_anew",
+        "never forgets a picture fault", "plan/evening.py",
+        "plan/test_evening_person.py::test_three_picture_faults_running_stop_and_a_good_frame_between_starts_the_count_anew",
         "            return said + self._picture_fault(event.text)\n        state.faults_running = 0\n",
         "            return said + self._picture_fault(event.text)\n",
     ),
     Mutant(
-        "ignores that the light is stale", "known_light.py",
-        "trouble::test_stale_light_opens_a_scout_and_no_long_frame",
+        "ignores that the light is stale", "plan/known_light.py",
+        "plan/test_evening_trouble.py::test_stale_light_opens_a_scout_and_no_long_frame",
         "(at_utc - newest_utc).total_seconds() > self._age_max_s", "(at_utc - newest_utc).total_seconds() > 1e9",
     ),
     Mutant(
-        "learns a filter with the wrong sign", "known_light.py",
-        "person::test_a_filter_that_takes_a_little_more_than_the_bag_says_is_learnt_with_its_sign",
+        "learns a filter with the wrong sign", "plan/known_light.py",
+        "plan/test_evening_person.py::test_a_filter_that_takes_a_little_more_than_the_bag_says_is_learnt_with_its_sign",
         "self.takes_more_stops(filters) - off", "self.takes_more_stops(filters) + off",
     ),
     Mutant(
-        "does not close before sleep", "evening.py",
-        "trouble::test_sleep_closes_first_and_after_waking_nothing_goes_on_by_itself",
+        "does not close before sleep", "plan/evening.py",
+        "plan/test_evening_trouble.py::test_sleep_closes_first_and_after_waking_nothing_goes_on_by_itself",
         "        closing: list[Effect] = [words.CloseNow()] if self.state.taking is not None else []\n"
         "        return [*closing, *self._fault(Fault.POWER", "        return [*self._fault(Fault.POWER",
     ),
     Mutant(
-        "does not close at a fault", "evening.py",
-        "trouble::test_every_fault_closes_and_stops_until_a_person_resumes",
+        "does not close at a fault", "plan/evening.py",
+        "plan/test_evening_trouble.py::test_every_fault_closes_and_stops_until_a_person_resumes",
         "        closing: list[Effect] = [words.CloseNow()] if self.state.taking is not None else []\n"
         "        return [*closing, *self._fault(event.fault", "        return [*self._fault(event.fault",
     ),
     Mutant(
-        "overwrites the first reason to stop", "evening_rest.py",
-        "trouble::test_the_first_reason_is_the_one_that_is_told",
+        "overwrites the first reason to stop", "plan/evening_rest.py",
+        "plan/test_evening_trouble.py::test_the_first_reason_is_the_one_that_is_told",
         "    if state.stop is not None:\n        return []\n    state.stop, state.stop_line = reason",
         "    state.stop, state.stop_line = reason",
     ),
     Mutant(
-        "goes on by itself after a restart", "evening.py",
-        "trouble::test_a_restart_after_the_first_opening_fires_nothing_by_itself",
+        "goes on by itself after a restart", "plan/evening.py",
+        "plan/test_evening_trouble.py::test_a_restart_after_the_first_opening_fires_nothing_by_itself",
         "        if state.ended or state.opened_utc is None:\n            return []\n", "        return []\n",
     ),
     Mutant(
-        "is silent after a restart", "evening.py",
-        "trouble::test_a_restart_rings_again_for_what_held_it",
+        "is silent after a restart", "plan/evening.py",
+        "plan/test_evening_trouble.py::test_a_restart_rings_again_for_what_held_it",
         "            return hold(state, state.held)  # the same report as before", "            return []",
     ),
     Mutant(
-        "begins by a clock that nobody trusts", "evening_agenda.py",
-        "trouble::test_what_hangs_on_the_clock_does_not_begin_by_a_clock_that_nobody_trusts",
+        "begins by a clock that nobody trusts", "plan/evening_agenda.py",
+        "plan/test_evening_trouble.py::test_what_hangs_on_the_clock_does_not_begin_by_a_clock_that_nobody_trusts",
         "    if state.time_confirmed or state.told_begin or", "    if True or",
     ),
     Mutant(
-        "begins a missed start unasked", "evening_agenda.py",
-        "trouble::test_a_start_missed_by_more_than_a_quarter_of_an_hour_is_a_persons_decision",
+        "begins a missed start unasked", "plan/evening_agenda.py",
+        "plan/test_evening_trouble.py::test_a_start_missed_by_more_than_a_quarter_of_an_hour_is_a_persons_decision",
         "    if late_s > LATE_S:\n", "    if late_s < 0.0:\n",
     ),
     Mutant(
-        "asks while the shutter may still be open", "evening_state.py",
-        "trouble::test_nothing_is_asked_while_the_shutter_may_still_be_open",
+        "asks while the shutter may still be open", "plan/evening_state.py",
+        "plan/test_evening_trouble.py::test_nothing_is_asked_while_the_shutter_may_still_be_open",
         "            or self.unsettled is not None\n", "",
     ),
     Mutant(
-        "holds before the frame is over, not after it", "evening.py",
-        "person::test_hold_lets_the_frame_be_and_takes_none_after_it_until_resume",
+        "holds before the frame is over, not after it", "plan/evening.py",
+        "plan/test_evening_person.py::test_hold_lets_the_frame_be_and_takes_none_after_it_until_resume",
         "                state.hold_after = state.held is None", "                said += closing",
     ),
     Mutant(
-        "forgets whoever never comes", "evening_agenda.py",
-        "person::test_two_hours_without_anybody_end_it",
+        "forgets whoever never comes", "plan/evening_agenda.py",
+        "plan/test_evening_person.py::test_two_hours_without_anybody_end_it",
         "    if at_utc is None or state.now_utc < at_utc:\n        return None\n    reason =",
         "    if True:\n        return None\n    reason =",
     ),
     Mutant(
-        "counts on the clock's step for leaving", "evening.py",
-        "trouble::test_a_step_of_the_clock_is_told_and_a_large_one_holds",
+        "counts on the clock's step for leaving", "plan/evening.py",
+        "plan/test_evening_trouble.py::test_a_step_of_the_clock_is_told_and_a_large_one_holds",
         "        state.shift(event.step_s)\n", "",
     ),
 )  # fmt: skip
 
 
 @pytest.fixture(scope="module")
-def answers() -> dict[str, dict[str, Any]]:
-    """Every mutant's fate, and that of the files as they are."""
-    clean = Mutant("", "evening.py", "", "", "")
-    lines = "".join(json.dumps(asdict(one)) + "\n" for one in (clean, *MUTANTS))
-    done = subprocess.run(
-        [sys.executable, str(RUNNER)], input=lines, capture_output=True, text=True, timeout=120, check=True
-    )
-    return {answer["name"]: answer for answer in map(json.loads, done.stdout.splitlines())}
+def found() -> Fates:
+    return fates(MUTANTS)
 
 
 @pytest.mark.parametrize("mutant", MUTANTS, ids=[mutant.name for mutant in MUTANTS])
-def test_the_bug_is_caught(mutant: Mutant, answers: dict[str, dict[str, Any]]) -> None:
-    found = (PLAN / mutant.file).read_text(encoding="utf-8").count(mutant.piece)
-    assert found == 1, f"the piece stands {found} times in {mutant.file}"
-    answer = answers[mutant.name]
-    # 1 is pytest's "some tests failed"; anything else would be a bug that does not even import.
-    assert answer["status"] == 1, answer["tail"]
-    assert "ImportError" not in answer["tail"] and "SyntaxError" not in answer["tail"]
+def test_the_bug_is_caught(mutant: Mutant, found: Fates) -> None:
+    ensure_caught(mutant, found)
 
 
-def test_the_files_as_they_are_pass(answers: dict[str, dict[str, Any]]) -> None:
-    assert answers[""]["status"] == 0, answers[""]["tail"]
+def test_the_files_as_they_are_pass(found: Fates) -> None:
+    assert found[""]["status"] == 0, found[""]["tail"]

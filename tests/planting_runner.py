@@ -1,7 +1,8 @@
-"""Runs the evening machine's pure tests against planted bugs: one process, warm, and a child of it for each bug.
+"""Runs pure tests against planted bugs: one process, warm, and a child of it for each bug.
 
-Reads mutants as JSON lines `{"name", "file", "caught_by", "piece", "bug"}` from standard input and answers each with a
-line `{"name", "status", "tail"}`, where `status` is pytest's (1: some test failed).
+Reads mutants as JSON lines `{"name", "file", "caught_by": [TEST...], "piece", "bug"}` from standard input and answers
+each with a line `{"name", "status", "tail"}`, where `status` is pytest's (1: some test failed). An empty `file` plants
+nothing.
 """
 
 from __future__ import annotations
@@ -16,16 +17,23 @@ from collections.abc import Sequence
 from importlib.util import spec_from_file_location
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
 HERE = Path(__file__).parent
-PLAN = HERE.parents[1] / "daemon" / "duskhold" / "plan"
-TESTS = ("test_evening_trouble.py", "test_evening_person.py")
+DAEMON = HERE.parent / "daemon"
+# A layer, and those whose modules may hold on to one of it.
+ABOVE = {
+    "plan": ("plan", "journal", "shutter", "frames", "app"),
+    "shutter": ("shutter", "app"),
+}
+OPTIONS = ["-x", "-q", "--noconftest", "--tb=line", "--assert=plain", "--hypothesis-profile=planted"]
+OPTIONS += [word for plugin in ("cacheprovider", "xdist", "doctest", "junitxml") for word in ("-p", f"no:{plugin}")]
 
 
 class Planted(importlib.abc.MetaPathFinder):
-    """Finds one module of the plan in another file."""
+    """Finds one module in another file."""
 
     def __init__(self, name: str, path: Path) -> None:
         self._name, self._path = name, path
@@ -36,7 +44,7 @@ class Planted(importlib.abc.MetaPathFinder):
         return spec_from_file_location(fullname, self._path) if fullname == self._name else None
 
 
-def run(mutant: dict[str, str]) -> dict[str, object]:
+def run(mutant: dict[str, Any]) -> dict[str, object]:
     """In a child: plant it, run the tests."""
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "out"
@@ -52,59 +60,43 @@ def run(mutant: dict[str, str]) -> dict[str, object]:
         return {"name": mutant["name"], "status": os.waitstatus_to_exitcode(waited), "tail": tail}
 
 
-def _in_child(mutant: dict[str, str], folder: Path, out: Path) -> int:
+def _in_child(mutant: dict[str, Any], folder: Path, out: Path) -> int:
     with out.open("w", encoding="utf-8") as stream:
         os.dup2(stream.fileno(), 1)
         os.dup2(stream.fileno(), 2)
-        _plant(mutant, folder)
-        options = [
-            "-x",
-            "-q",
-            "--noconftest",
-            "--tb=line",
-            "-W",
-            "ignore",
-            "-p",
-            "no:cacheprovider",
-            "-p",
-            "no:xdist",
-            "--rootdir",
-            str(folder),
-        ]
-        status = int(pytest.main([*options, "-c", os.devnull, *_tests(mutant["caught_by"])]))
+        if mutant["file"]:
+            _plant(mutant, folder)
+        tests = [str(HERE / test) for test in mutant["caught_by"]]
+        status = int(pytest.main([*OPTIONS, "--rootdir", str(folder), "-c", os.devnull, *tests]))
         sys.stdout.flush()
     return status
 
 
-def _tests(caught_by: str) -> list[str]:
-    if not caught_by:
-        return [str(HERE / name) for name in TESTS]
-    word, name = caught_by.split("::")
-    return [f"{HERE / f'test_evening_{word}.py'}::{name}"]
-
-
-def _plant(mutant: dict[str, str], folder: Path) -> None:
+def _plant(mutant: dict[str, Any], folder: Path) -> None:
     """Every module that may hold on to the one that is replaced is imported anew."""
-    source = (PLAN / mutant["file"]).read_text(encoding="utf-8")
-    path = folder / mutant["file"]
-    path.write_text(source.replace(mutant["piece"], mutant["bug"]), encoding="utf-8")
-    name = f"duskhold.plan.{path.stem}"
-    for each in [
-        each for each in sys.modules if each.startswith(("duskhold.plan", "duskhold.app", "duskhold.journal"))
-    ]:
+    file = DAEMON / "duskhold" / mutant["file"]
+    path = folder / file.name
+    path.write_text(file.read_text(encoding="utf-8").replace(mutant["piece"], mutant["bug"]), encoding="utf-8")
+    stale = tuple(f"duskhold.{layer}" for layer in ABOVE[file.parent.name])
+    for each in [each for each in sys.modules if each.startswith(stale)]:
         del sys.modules[each]  # with the packages, which would still hand out the modules of before
+    name = ".".join(file.relative_to(DAEMON).with_suffix("").parts)
     sys.meta_path.insert(0, Planted(name, path))
 
 
 def _warm() -> None:
     """What every child needs and no bug is planted in: imported once."""
-    sys.path[:0] = [str(HERE), str(PLAN.parents[1])]
-    import hypothesis.strategies  # noqa: F401
+    sys.path[:0] = [str(HERE / "plan"), str(HERE / "shutter"), str(DAEMON)]
+    import hypothesis.stateful
+    import hypothesis.strategies
 
     import duskhold.app.evening_record
     import duskhold.journal.journal
     import duskhold.light.trend
     import duskhold.plan.evening  # noqa: F401
+
+    found_is_enough = (hypothesis.Phase.explicit, hypothesis.Phase.generate)
+    hypothesis.settings.register_profile("planted", derandomize=True, phases=found_is_enough, print_blob=False)
 
 
 if __name__ == "__main__":
