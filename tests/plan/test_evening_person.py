@@ -1,14 +1,14 @@
 """What a person says to the evening machine, and what it asks of a person: each rule by itself."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 from evening_desk import AGAIN, FITTED, TONE, Desk, closes, takes
 
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Act, Fault, FaultSeen, NotMeasured, Quiet, Role, Word
-from duskhold.plan.outing import Bounds, Doubt, Fallback, Kind, Want
+from duskhold.plan.outing import Bounds, Doubt, Fallback, Kind, Outing, Want
 
 # Words
 
@@ -26,6 +26,18 @@ def test_close_without_a_frame_closes_nothing() -> None:
     desk = Desk()
     desk.close()
     assert not closes(desk.say(Word.CLOSE))
+
+
+def test_close_before_it_opens_is_no_fault_and_opens_no_other_one() -> None:
+    desk = Desk()
+    desk.say(Word.CLOSE)
+    desk.close(0.0, "refused", text="interrupted before the opening")
+    assert desk.evening.state.held is not None and desk.evening.state.held.fault is None
+    assert desk.rung() == [] and takes(desk.wait(1800.0)) == []
+    desk.say(Word.RESUME)
+    assert desk.open is not None, "nothing was taken yet: the first frame comes now"
+    desk.close(0.0, "refused", text="busy")  # this one nobody closed
+    assert desk.evening.state.held.fault is Fault.CAMERA
 
 
 def test_hold_lets_the_frame_be_and_takes_none_after_it_until_resume() -> None:
@@ -263,6 +275,47 @@ def test_pairs_take_the_filter_off_and_on_around_every_frame() -> None:
     assert desk.lines("prompt")[:3] == ["fit the six", "take off the six", "fit the six"]
     roles = [role for role in desk.takes() if role in (Role.BASE, Role.LONG)]
     assert roles[:3] == [Role.BASE, Role.LONG, Role.BASE] and roles.count(Role.LONG) == 2
+
+
+def fading(outing: Outing) -> tuple[list[datetime], list[float], list[datetime]]:
+    """Light that fades by a fifth of a stop a minute: when long frames opened, how bright each was meant to be against
+    the last base frame, and when the base frames were taken.
+    """
+    desk, opened, wanted, based = Desk(outing), list[datetime](), list[float](), list[datetime]()
+    begun, begun_ev = desk.now, desk.level_ev
+    for _ in range(400):
+        take, request = desk.open, desk.evening.state.request
+        if desk.ended() is not None:
+            break
+        if take is not None:
+            if take.role is Role.LONG:
+                opened.append(desk.now)
+                wanted.append(float(str(take.reasoning["wanted_stops"])))
+            if take.role is Role.BASE:
+                based.append(desk.now)
+            desk.level_ev = begun_ev - 0.2 * ((desk.now - begun).total_seconds() + take.open_s / 2.0) / 60.0
+            desk.close()
+        elif request is not None and not request.answered:
+            desk.say(Word.DONE)
+        else:
+            desk.wait(5.0)
+    return opened, wanted, based
+
+
+def test_a_frame_is_meant_as_bright_as_the_first_base_frame_though_the_last_one_came_out_darker() -> None:
+    pairs = replace(FITTED, want=replace(FITTED.want, kind=Kind.PAIRS), bounds=Bounds(frames=2))
+    _, wanted, based = fading(pairs)
+    assert wanted[0] == pytest.approx(0.0, abs=0.01)
+    assert wanted[1] == pytest.approx(0.2 * (based[1] - based[0]).total_seconds() / 60.0, abs=0.02)
+
+
+def test_what_is_let_through_of_the_fade_is_what_the_frame_is_meant_to_be_darker() -> None:
+    eye = replace(FITTED, want=replace(FITTED.want, kind=Kind.EYE, make_up_share=0.5), bounds=Bounds(frames=3))
+    opened, wanted, _ = fading(eye)
+    # The fade counts from what the first long frame saw, half a minute after its opening.
+    minutes = [max(0.0, (each - opened[0]).total_seconds() / 60.0 - 32.0 / 60.0) for each in opened]
+    assert wanted == [pytest.approx(-0.5 * 0.2 * each, abs=0.03) for each in minutes]
+    assert wanted[2] < -0.2
 
 
 def test_a_watch_takes_base_frames_alone_at_its_pace() -> None:

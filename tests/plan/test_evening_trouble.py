@@ -126,6 +126,21 @@ def test_a_confirmed_clock_lets_it_begin(answer: words.Event) -> None:
     assert desk.open is not None
 
 
+def test_the_question_for_the_time_does_not_ring_on_when_something_else_answers_it() -> None:
+    desk = Desk(by_clock(), confirmed=False)
+    found = desk.feed(ClockConfirmed("the system"))
+    assert isinstance(found[0], words.Quiet) and desk.evening.view(desk.now).alarm is None
+
+
+@pytest.mark.parametrize(("minutes", "again"), [(14.0, False), (16.0, True)])
+def test_a_check_passed_long_before_the_start_is_made_again_at_it(minutes: float, again: bool) -> None:
+    desk = Desk(by_clock(minutes))
+    desk.bad = ("focus",)  # somebody's sleeve, hours after the check
+    desk.wait(minutes * 60.0 + 1.0)
+    assert (desk.open is None) is again
+    assert bool(desk.lines("held")) is again
+
+
 def test_what_does_not_hang_on_the_clock_begins_without() -> None:
     assert Desk(leaving_in(60.0), confirmed=False).open is not None
 
@@ -254,6 +269,13 @@ def test_time_to_pack_closes_a_frame_that_is_open_and_rings() -> None:
     assert closes(found) and "time to pack" in desk.rung()[-1]
     desk.close(120.0, "cut_short")
     assert desk.ended() == "leave_by"
+
+
+def test_time_to_pack_before_it_opened_rings_for_packing_and_for_nothing_else() -> None:
+    desk = Desk(leaving_in(4.0))
+    desk.wait(121.0)
+    desk.close(0.0, "refused", text="interrupted before the opening")
+    assert desk.ended() == "leave_by" and len(desk.rung()) == 1
 
 
 def test_time_to_pack_rings_while_it_is_held_and_after_another_end() -> None:

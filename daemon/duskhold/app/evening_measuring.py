@@ -16,7 +16,7 @@ from duskhold.journal.entry import Outcome
 from duskhold.light.dials import APERTURE, ISO, SHUTTER
 from duskhold.light.reading import scene_level_stops
 from duskhold.plan.evening_words import Act, Measured, NotMeasured, Role, Take
-from duskhold.plan.outing import Kind, Outing
+from duskhold.plan.outing import Outing
 
 if TYPE_CHECKING:
     from duskhold.app.judging import Judge, Verdict
@@ -106,10 +106,12 @@ class Measuring:
         return verdict
 
     def _expected_stops(self, take: Take) -> float:
-        """The level wanted against the base frame: a bracket's step; a share of the fade is not told here."""
-        step = take.reasoning.get("step_stops", 0.0)
-        is_known = self._outing.want.kind is not Kind.EYE and isinstance(step, (int, float))
-        return float(step) if is_known and isinstance(step, (int, float)) else 0.0
+        """The level wanted against the base frame: a bracket's step, what of the fade is let through, and the fade
+        since the frame whose tone is kept.
+        """
+        wanted = take.reasoning.get("wanted_stops", 0.0)
+        assert isinstance(wanted, (int, float)), wanted
+        return float(wanted)
 
     def _remember(self, judge: Judge, station: Station, outcome: Outcome, path: Path) -> None:
         from duskhold.app.judging import standards_of

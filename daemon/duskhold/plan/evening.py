@@ -21,14 +21,14 @@ from duskhold.plan import evening_words as words
 from duskhold.plan.asking import Seen, complaint, filter_off, prove
 from duskhold.plan.evening_agenda import go_on, light_has_come
 from duskhold.plan.evening_forecast import tell_left
-from duskhold.plan.evening_recovery import ask_again, fault, resume
-from duskhold.plan.evening_rest import deadline_utc, foretell, free_utc, hold, ring, stop, view_of
+from duskhold.plan.evening_recovery import ask_again, fault, in_doubt, never_opened, resume
+from duskhold.plan.evening_rest import TIME_LINE, close_now, deadline_utc, foretell, free_utc, hold, ring, stop, view_of
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_view import View
 from duskhold.plan.evening_words import Act, Effect, Event, Fault, Role, Tell, Urgency, Word
 from duskhold.plan.known_light import KnownLight, Reference
 from duskhold.plan.moments import begins_utc, ends_of
-from duskhold.plan.outing import BASE_GAP_S, Doubt, Kind, LightStart, Outing
+from duskhold.plan.outing import BASE_GAP_S, Kind, LightStart, Outing
 from duskhold.plan.series import SetUp
 from duskhold.plan.sky_sense import APART_MAX_STOPS, apart_stops
 from duskhold.plan.stops import StopReason, exposures
@@ -89,15 +89,14 @@ class Evening:
         state.alarm = None
         if state.ended:
             return said
-        closing: list[Effect] = [words.CloseNow()] if state.taking is not None else []
         match event.word:
             case Word.CLOSE:
-                said += closing
+                said += close_now(state)
             case Word.HOLD:
                 state.hold_after = state.held is None
             case Word.LEAVING:
                 state.stop, state.stop_line, state.held = StopReason.LEFT_BY_PERSON, "left: get home safely", None
-                said += [*closing, Tell("stop", state.stop_line, {"reason": state.stop.value})]
+                said += [*close_now(state), Tell("stop", state.stop_line, {"reason": state.stop.value})]
             case Word.DONE:
                 self._done()
             case Word.RESUME:
@@ -131,7 +130,9 @@ class Evening:
             "frame_id": event.frame_id, "open_s": event.open_s,
         })]  # fmt: skip
         state.means_fresh = False
-        if event.outcome in _FAULT_OF:
+        if event.outcome == "refused" and state.close_asked:
+            said += never_opened(state)
+        elif event.outcome in _FAULT_OF:
             said += self._fault(_FAULT_OF[event.outcome], event.reason or event.outcome)
         if take is None and event.role is Role.LONG and event.outcome == "complete":
             self._count()  # taken while the program was away
@@ -213,7 +214,7 @@ class Evening:
             return self._change_seen(reading)
         state.scout_needed, state.scout_due_utc = False, None
         state.light.see_light(reading, state.set_up.filters)
-        return self._in_doubt(event) if event.act in (Act.ASK, Act.STOP) else []
+        return in_doubt(state, event) if event.act in (Act.ASK, Act.STOP) else []
 
     def _change_seen(self, reading: Reading) -> list[Effect]:
         """A scout behind what a person was asked to fit: made, not made, or to be looked at again."""
@@ -277,7 +278,7 @@ class Evening:
         state.faults_running = 0
         self._count()
         if event.act in (Act.ASK, Act.STOP):
-            said += self._in_doubt(event)
+            said += in_doubt(state, event)
         return said
 
     def _dark_seen(self, reading: Reading) -> list[Effect]:
@@ -308,20 +309,10 @@ class Evening:
         line = f"{PICTURE_FAULTS_MAX} picture faults running, the last: {reason}"
         return [*said, ring(state, Urgency.FAILED, line), *stop(state, StopReason.PICTURE_FAULTS, line)]
 
-    def _in_doubt(self, event: words.Measured) -> list[Effect]:
-        """A verdict that only a person can judge: as the outing says."""
-        state = self.state
-        if event.act is Act.STOP or state.outing.doubt is Doubt.STOP:
-            return [ring(state, Urgency.FAILED, event.text), *stop(state, StopReason.IN_DOUBT, event.text)]
-        if state.outing.doubt is Doubt.GO_ON:
-            return [Tell("in_doubt", event.text, {"codes": list(event.codes)})]
-        return hold(state, Held(f"{event.text}: look, then say resume"), Urgency.DO)
-
     # Faults
 
     def _fault_seen(self, event: words.FaultSeen) -> list[Effect]:
-        closing: list[Effect] = [words.CloseNow()] if self.state.taking is not None else []
-        return [*closing, *self._fault(event.fault, event.reason)]
+        return [*close_now(self.state), *self._fault(event.fault, event.reason)]
 
     def _fault(self, kind: Fault, reason: str) -> list[Effect]:
         return fault(self.state, kind, reason)
@@ -340,7 +331,7 @@ class Evening:
         state = self.state
         if not state.checking:
             return []
-        state.checking, state.checked = False, True
+        state.checking, state.checked, state.checked_utc = False, True, state.now_utc
         if event.bad and state.held is not None:
             state.checked = False  # looked at again after what stopped it
             return [Tell("check", f"not ready: {', '.join(event.bad)}", {"bad": list(event.bad)})]
@@ -376,8 +367,11 @@ class Evening:
         return tell_left(self.state)
 
     def _clock_confirmed(self, event: words.ClockConfirmed) -> list[Effect]:
-        self.state.time_confirmed = True
-        return [Tell("clock", f"the time is right, says {event.source}", {"source": event.source})]
+        state = self.state
+        state.time_confirmed = True
+        quiet: list[Effect] = [words.Quiet()] if state.alarm == TIME_LINE else []
+        state.alarm = None if quiet else state.alarm
+        return [*quiet, Tell("clock", f"the time is right, says {event.source}", {"source": event.source})]
 
     def _clock_stepped(self, event: words.ClockStepped) -> list[Effect]:
         state = self.state
@@ -390,8 +384,7 @@ class Evening:
         return [*said, *self._fault(Fault.CLOCK, reason)]
 
     def _sleep_ahead(self, _event: words.SleepAhead) -> list[Effect]:
-        closing: list[Effect] = [words.CloseNow()] if self.state.taking is not None else []
-        return [*closing, *self._fault(Fault.POWER, "the computer goes to sleep")]
+        return [*close_now(self.state), *self._fault(Fault.POWER, "the computer goes to sleep")]
 
     def _woke(self, event: words.Woke) -> list[Effect]:
         return self._fault(Fault.POWER, f"the computer slept for {event.slept_s:.0f} s")

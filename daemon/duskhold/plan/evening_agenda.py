@@ -19,6 +19,7 @@ from duskhold.plan.evening_rest import (
     FORSAKEN_S,
     TIME_LINE,
     announce_utc,
+    close_now,
     foretell,
     forsaken_utc,
     hold,
@@ -29,7 +30,6 @@ from duskhold.plan.evening_rest import (
 )
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_words import (
-    CloseNow,
     Effect,
     Ended,
     Quiet,
@@ -57,6 +57,8 @@ from duskhold.plan.stops import NO_DARKS_AFTER, StopReason, what_ends
 
 LATE_S: Final = 900.0
 """A start missed by more than this is a person's decision."""
+CHECK_AGE_MAX_S: Final = 900.0
+"""A check that was passed longer before the start is made again at it. Common practice, no source."""
 PACK_LINE: Final = "time to pack: leave by the way you know, and look at the sea"
 _ROUNDS = 32
 _RING_ON = (StopReason.FAULT, StopReason.PICTURE_FAULTS, StopReason.IN_DOUBT)
@@ -90,8 +92,7 @@ def _packing(state: State) -> list[Effect] | None:
     if pack_utc is None or state.now_utc < pack_utc or is_known:
         return None
     state.packed = True
-    closing: list[Effect] = [CloseNow()] if state.taking is not None else []
-    return [ring(state, Urgency.LEAVE, PACK_LINE), *closing, *stop(state, StopReason.LEAVE_BY, PACK_LINE)]
+    return [ring(state, Urgency.LEAVE, PACK_LINE), *close_now(state), *stop(state, StopReason.LEAVE_BY, PACK_LINE)]
 
 
 def _announcing(state: State) -> list[Effect] | None:
@@ -183,6 +184,8 @@ def _starting(state: State) -> list[Effect] | None:
     if state.now_utc < state.start_utc:
         return []
     state.told_begin = True
+    if state.checked_utc is None or (state.now_utc - state.checked_utc).total_seconds() > CHECK_AGE_MAX_S:
+        state.checked = False  # hands may have been at the camera since
     late_s = (state.now_utc - state.start_utc).total_seconds()
     said: list[Effect] = [Tell("begin", f"begins {late_s:.0f} s after its time", {"late_s": late_s})]
     if late_s > LATE_S:
@@ -283,7 +286,8 @@ def _open(state: State, frame: NextFrame, why: dict[str, object]) -> list[Effect
     ends = what_ends(state.outing, state.ends, state.means, state.frames_done, state.now_utc, frame.open_s)
     if ends is not None:
         return stop(state, ends, _end_said(state, ends, frame.open_s))
-    order = long_order(state.outing, frame, state.now_utc, why)
+    wanted_stops = frame.tone_stops + state.light.above_base_stops
+    order = long_order(state.outing, frame, state.now_utc, {**why, "wanted_stops": wanted_stops})
     if isinstance(order, Refused):
         return stop(state, StopReason.IN_DOUBT, f"{order.reason} {order.hint}")
     state.set_up = frame.set_up
@@ -301,7 +305,7 @@ def _first(state: State) -> list[Effect]:
 
 
 def _take(state: State, order: Take) -> list[Effect]:
-    state.taking, state.opened_utc = order, state.now_utc
+    state.taking, state.opened_utc, state.close_asked = order, state.now_utc, False
     return [order]
 
 

@@ -5,8 +5,8 @@ from typing import Final
 
 from duskhold.plan.evening_rest import hold, ring, stop
 from duskhold.plan.evening_state import Held, State
-from duskhold.plan.evening_words import Effect, Fault, Urgency
-from duskhold.plan.outing import AfterLinkLoss
+from duskhold.plan.evening_words import Act, Effect, Fault, Measured, Tell, Urgency
+from duskhold.plan.outing import AfterLinkLoss, Doubt
 from duskhold.plan.stops import StopReason
 
 FAULTS_MAX: Final = 5
@@ -55,3 +55,21 @@ def ask_again(state: State) -> list[Effect]:
     state.fallback_tried = state.scout_needed = False
     state.scout_due_utc, state.scout_off_stops, state.looks = None, None, 0
     return [ring(state, Urgency.DO, f"{request.line()}, then say done")]
+
+
+def never_opened(state: State) -> list[Effect]:
+    """Closed before it opened. Whoever said so is not to see another one open at once."""
+    if state.stop is not None or state.held is not None:
+        return []
+    state.hold_after, state.resumable_link = False, False
+    state.held = Held("closed before it opened: say resume to go on", since_utc=state.now_utc)
+    return [Tell("held", state.held.reason, {"fault": None})]
+
+
+def in_doubt(state: State, event: Measured) -> list[Effect]:
+    """A verdict that only a person can judge: as the outing says."""
+    if event.act is Act.STOP or state.outing.doubt is Doubt.STOP:
+        return [ring(state, Urgency.FAILED, event.text), *stop(state, StopReason.IN_DOUBT, event.text)]
+    if state.outing.doubt is Doubt.GO_ON:
+        return [Tell("in_doubt", event.text, {"codes": list(event.codes)})]
+    return hold(state, Held(f"{event.text}: look, then say resume"), Urgency.DO)

@@ -7,7 +7,7 @@ from typing import Final
 
 from duskhold.plan.evening_state import Announced, Held, State
 from duskhold.plan.evening_view import Phase, View
-from duskhold.plan.evening_words import Effect, Fault, Ring, Tell, Urgency
+from duskhold.plan.evening_words import CloseNow, Effect, Fault, Ring, Tell, Urgency
 from duskhold.plan.outing import Kind, LightStart
 from duskhold.plan.series import FilterChange, NoFrame, next_frame
 from duskhold.plan.stops import StopReason, cycle_s, exposures
@@ -38,6 +38,14 @@ def hold(state: State, held: Held, urgency: Urgency = Urgency.FAILED) -> list[Ef
     elif was.fault in (None, Fault.LINK):
         state.held = replace(held, since_utc=was.since_utc, fault=held.fault or was.fault)
     return [ring(state, urgency, held.reason), Tell("held", held.reason, {"fault": held.fault and held.fault.value})]
+
+
+def close_now(state: State) -> list[Effect]:
+    """Close and keep the frame that is being taken; that it may not have opened yet is no fault of the camera then."""
+    if state.taking is None:
+        return []
+    state.close_asked = True
+    return [CloseNow()]
 
 
 def ring(state: State, urgency: Urgency, line: str) -> Ring:

@@ -44,6 +44,7 @@ class State:
     asked_time: bool = False
     told_begin: bool = False
     checked: bool = False
+    checked_utc: datetime | None = None
     checking: bool = False
     bad: tuple[str, ...] = ()
     means: Means = field(default_factory=Means)
@@ -59,6 +60,7 @@ class State:
     fallback_tried: bool = False
     looks: int = 0
     taking: Take | None = None
+    close_asked: bool = False
     opened_utc: datetime | None = None
     measuring: str | None = None
     measure_by_utc: datetime | None = None
@@ -123,5 +125,5 @@ class State:
 
 _COUNTED = (
     "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
-    "free_utc", "cap_by_utc",
+    "free_utc", "cap_by_utc", "checked_utc",
 )  # fmt: skip

@@ -45,6 +45,7 @@ class KnownLight:
         self._waiting: Reading | None = None
         self._trend: Trend | NoTrend | None = None
         self._held_back_stops = 0.0
+        self._base_ev: float | None = None
         self._learnt: dict[frozenset[str], float] = {}
         self.reference: Reference | None = None
         self.first_ev: float | None = None
@@ -62,6 +63,13 @@ class KnownLight:
     def trend(self) -> Trend | None:
         """How the light goes, where two readings or a place tell it."""
         return self._trend if isinstance(self._trend, Trend) else None
+
+    @property
+    def above_base_stops(self) -> float:
+        """How much brighter the reference's tone is than the last base frame came out; 0 where there is none."""
+        if self.reference is None or self._base_ev is None:
+            return 0.0
+        return self.reference.level_ev - self._base_ev
 
     def is_stale(self, at_utc: datetime) -> bool:
         """Whether the light was seen too long ago to expose by."""
@@ -98,6 +106,7 @@ class KnownLight:
 
     def see_bare(self, reading: Reading) -> None:
         """A base frame: what it says is so. One that is clipped only says "at least", which the trend knows."""
+        self._base_ev = reading.level_stops
         self._take_in(reading)
 
     def off_stops(self, reading: Reading, filters: tuple[str, ...]) -> float | None:

@@ -44,11 +44,16 @@ class Metered:
 
 @dataclass(frozen=True, slots=True)
 class NextFrame:
-    """A long frame that may be taken with this set-up. `step_stops` is its place in a bracket."""
+    """A long frame that may be taken with this set-up. `step_stops` is its place in a bracket.
+
+    `tone_stops` is how much brighter than the reference it is meant to be: that step, and what of the fade is let
+    through (negative).
+    """
 
     set_up: SetUp
     decision: ExposureDecision
     step_stops: float = 0.0
+    tone_stops: float = 0.0
 
     @property
     def open_s(self) -> float:
@@ -80,12 +85,13 @@ def next_frame(
     """The frame that opens at `opens_utc`, or `prompting.change_s` later where filters are changed first."""
     decision = decide(outing, set_up, metered, opens_utc, step_stops)
     if _fits(outing, decision):
-        return NextFrame(set_up, decision, step_stops)
+        return NextFrame(set_up, decision, step_stops, _tone_stops(outing, metered, opens_utc, step_stops))
     for other in _others(outing, set_up, decision):
         wait = timedelta(seconds=outing.prompting.change_s if other.filters != set_up.filters else 0.0)
         found = decide(outing, other, metered, opens_utc + wait, step_stops)
         if _fits(outing, found):
-            frame = NextFrame(other, found, step_stops)
+            tone_stops = _tone_stops(outing, metered, opens_utc + wait, step_stops)
+            frame = NextFrame(other, found, step_stops, tone_stops)
             return frame if other.filters == set_up.filters else _change(set_up, frame)
     return NoFrame(_reason(outing, decision), decision)
 
@@ -98,7 +104,7 @@ def without_hands(
     for other in settings:
         found = decide(outing, other, metered, opens_utc)
         if _fits(outing, found):
-            return NextFrame(other, found)
+            return NextFrame(other, found, tone_stops=_tone_stops(outing, metered, opens_utc, 0.0))
     return NoFrame(_reason(outing, decision), decision)
 
 
@@ -113,7 +119,7 @@ def decide(
         math.log2(set_up.iso.true_value / kit.iso.true_value),
     )
     reading = metered.reading
-    tone_stops = step_stops + _let_through(outing, metered, opens_utc)
+    tone_stops = _tone_stops(outing, metered, opens_utc, step_stops)
     if tone_stops:
         reading = replace(reading, base_s=reading.base_s * math.exp2(tone_stops))
     return solve(reading, change, metered.drift, opens_utc, outing.limits, outing.lean)
@@ -136,13 +142,13 @@ def bracket_order(steps: Sequence[float], rate_stops_per_min: float) -> tuple[fl
     return tuple(sorted(steps, reverse=rate_stops_per_min < 0.0))
 
 
-def _let_through(outing: Outing, metered: Metered, opens_utc: datetime) -> float:
-    """What is not made up of the fade since the first frame, in stops; negative lets the picture darken."""
+def _tone_stops(outing: Outing, metered: Metered, opens_utc: datetime, step_stops: float) -> float:
+    """The step, and what is not made up of the fade since the first frame; negative lets the picture darken."""
     share = 1.0 - outing.want.make_up_share
     if share == 0.0:
-        return 0.0
+        return step_stops
     since = light_stops_since(metered.drift, metered.reading.metered_utc, opens_utc)
-    return share * (metered.faded_stops + since)
+    return step_stops + share * (metered.faded_stops + since)
 
 
 def _fits(outing: Outing, decision: ExposureDecision) -> bool:
