@@ -9,7 +9,8 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
 from duskhold.app.belonging import own_first
-from duskhold.frames.store import Role, StoredFile
+from duskhold.frames.store import StoredFile
+from duskhold.plan.role import Role
 
 
 def picture(folder: Path, name: str, open_s: float | None) -> StoredFile:

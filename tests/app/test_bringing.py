@@ -15,8 +15,8 @@ from duskhold.app.folders import Folders
 from duskhold.app.settings import Settings
 from duskhold.app.station import Station
 from duskhold.camera.port import Picture, Setting
-from duskhold.frames.store import Role
 from duskhold.journal.journal import Journal
+from duskhold.plan.role import Role
 from duskhold.shutter.holder_link import HolderLink, HolderRefused
 from duskhold.shutter.report import Kind, Outcome, ShutterReport, ShutterState
 

@@ -43,12 +43,12 @@ from duskhold.plan.evening_words import (
     FrameTold,
     MeansTold,
     ReadMeans,
-    Role,
     RunCheck,
     Take,
     Tell,
 )  # fmt: skip
 from duskhold.plan.outing import Bounds, ClockStart, Kind, Outing, OutingKit, Want
+from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderRefused
 from duskhold.shutter.launch import NotStarted

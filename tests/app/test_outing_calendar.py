@@ -16,7 +16,8 @@ from duskhold.app.settings import Settings
 from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening_view import Phase
-from duskhold.plan.evening_words import Begun, Checked, FrameTold, MeansTold, Role, Said, Word
+from duskhold.plan.evening_words import Begun, Checked, FrameTold, MeansTold, Said, Word
+from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
 
 NOW = datetime.now(UTC).replace(microsecond=0)

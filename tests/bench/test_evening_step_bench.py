@@ -20,8 +20,9 @@ from duskhold.journal.journal import Journal
 from duskhold.plan import evening_words as words
 from duskhold.plan.bag import Setting
 from duskhold.plan.evening import Evening
-from duskhold.plan.evening_words import Event, Role, Take, Word
+from duskhold.plan.evening_words import Event, Take, Word
 from duskhold.plan.outing import Bounds, ClockStart, Kind, Outing, OutingKit, Want
+from duskhold.plan.role import Role
 
 AIM, ROOM = 1.5, 2.0
 HAPPENINGS_A_FRAME, EVENINGS, ROUNDS = 3, 500, 3

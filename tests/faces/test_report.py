@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import json
+import math
 import subprocess
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -182,6 +183,20 @@ def test_the_light_of_long_frames_stands_beside_that_of_base_frames(data: Path) 
     assert page.count("fill='var(--dot)'") == 2
     assert "local time is UTC+01:00 (Europe/Lisbon)" in page
     assert "&lt;The light&gt; never suffices." in page
+
+
+def test_an_evening_without_a_base_frame_has_its_light_and_does_not_call_unseen_frames_good(tmp_path: Path) -> None:
+    for minute, gain in ((0, 0.8), (3, 0.8), (8, 0.6)):
+        add_frame(tmp_path, minute, "long", 0, gain)
+    with Journal.open(tmp_path / "journal.sqlite") as journal:
+        evening = gather_evening(journal.frames(9), date(2026, 10, 14), None)
+    levels = [frame.level_stops or 0.0 for frame in evening.frames]
+    assert levels[0] == levels[1]
+    # IEC 61966-2-1: codes of three quarters are light of about 0.75 ** 2.2, by its approximation of the curve.
+    assert levels[2] - levels[1] == pytest.approx(2.2 * math.log2(0.75), abs=0.12)
+    page = page_html(evening)
+    assert page.count("fill='var(--paper)'") == 3
+    assert "3 without a fault (3 of them not compared with a base frame)" in page
 
 
 def test_what_was_judged_when_it_came_is_not_judged_again(

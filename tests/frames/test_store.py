@@ -15,11 +15,11 @@ from duskhold.frames.store import (
     DiskShort,
     PictureChanged,
     PictureIncomplete,
-    Role,
     StoredFile,
     ensure_room,
     file_name,
 )
+from duskhold.plan.role import Role
 
 # FIPS 180-4 example computations, one-block message "abc"
 ABC_SHA256 = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"

@@ -11,7 +11,7 @@ from functools import cache
 import pytest
 from whole_evening import Told, broken_rules, openings, takes, tell
 
-from duskhold.plan.evening_words import Role
+from duskhold.plan.role import Role
 from duskhold.shutter.report import Outcome
 
 IN_CI = 50

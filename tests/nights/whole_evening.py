@@ -17,8 +17,9 @@ from duskhold.app.folders import Folders
 from duskhold.camera.body import LogLine
 from duskhold.journal.entry import Frame
 from duskhold.journal.journal import Journal
-from duskhold.plan.evening_words import Act, Ended, Measured, NotMeasured, Role, Said, Take, Tell, Word
+from duskhold.plan.evening_words import Act, Ended, Measured, NotMeasured, Said, Take, Tell, Word
 from duskhold.plan.outing import Fallback, Kind
+from duskhold.plan.role import Role
 
 MEMORY = Path("/dev/shm")
 POLL_LIMIT_S = 5.0  # how long a closing call asks a body that stays open

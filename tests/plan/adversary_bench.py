@@ -11,7 +11,7 @@ from duskhold.light.place import Place
 from duskhold.plan import evening_words as words
 from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.evening import Evening
-from duskhold.plan.evening_words import Effect, Ended, Event, Ring, Role, Said, Take, Tell, Word
+from duskhold.plan.evening_words import Effect, Ended, Event, Ring, Said, Take, Tell, Word
 from duskhold.plan.outing import (
     Base,
     ClockStart,
@@ -20,6 +20,7 @@ from duskhold.plan.outing import (
     OutingKit,
     Want,
 )
+from duskhold.plan.role import Role
 
 BEGUN = datetime(2026, 10, 4, 17, 20, tzinfo=UTC)
 PLACE = Place(56.5, -5.4)

@@ -10,8 +10,9 @@ from duskhold.light.filters import parse_filter
 from duskhold.plan import evening_words as words
 from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.evening import Evening
-from duskhold.plan.evening_words import Act, Effect, Event, FrameTold, Measured, Ring, Role, Said, Take, Tell, Word
+from duskhold.plan.evening_words import Act, Effect, Event, FrameTold, Measured, Ring, Said, Take, Tell, Word
 from duskhold.plan.outing import Base, Bounds, ClockStart, Kind, LeaveBy, Outing, OutingKit, Prompting, Want
+from duskhold.plan.role import Role
 
 BEGUN = datetime(2026, 10, 14, 17, 20, tzinfo=UTC)
 SIX, THREE = (BagFilter(name, parse_filter(label), 0.03) for name, label in (("six", "6.0"), ("three", "3.0")))

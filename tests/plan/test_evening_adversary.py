@@ -13,7 +13,7 @@ from duskhold.light.reading import Reading
 from duskhold.plan import evening_words as words
 from duskhold.plan.bag import BagFilter
 from duskhold.plan.evening import Evening
-from duskhold.plan.evening_words import Ended, Fault, Ring, Role, Said, Take, Word
+from duskhold.plan.evening_words import Ended, Fault, Ring, Said, Take, Word
 from duskhold.plan.known_light import KnownLight, Reference
 from duskhold.plan.outing import (
     AfterLinkLoss,
@@ -26,6 +26,7 @@ from duskhold.plan.outing import (
     Prompting,
     SunStart,
 )
+from duskhold.plan.role import Role
 from duskhold.plan.series import next_frame
 from duskhold.plan.stops import StopReason
 

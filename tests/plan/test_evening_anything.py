@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening import Evening
-from duskhold.plan.evening_words import Effect, Event, Fault, Role, Said, Take, Word
+from duskhold.plan.evening_words import Effect, Event, Fault, Said, Take, Word
 from duskhold.plan.outing import (
     AfterLinkLoss,
     Bounds,
@@ -26,6 +26,7 @@ from duskhold.plan.outing import (
     Prompting,
     Want,
 )
+from duskhold.plan.role import Role
 from duskhold.plan.stops import busy_s
 
 # Faults and people

@@ -16,8 +16,9 @@ from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening import Evening
-from duskhold.plan.evening_words import Act, Event, Fault, FaultSeen, Role, Word, event_from, event_message
+from duskhold.plan.evening_words import Act, Event, Fault, FaultSeen, Word, event_from, event_message
 from duskhold.plan.outing import Dark, Fallback, Outing
+from duskhold.plan.role import Role
 
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
 MOMENTS = st.datetimes(datetime(2000, 1, 1), datetime(2100, 1, 1)).map(  # noqa: DTZ001

@@ -7,8 +7,9 @@ import pytest
 from evening_desk import AGAIN, FITTED, TONE, Desk, closes, takes
 
 from duskhold.plan.evening_view import Phase
-from duskhold.plan.evening_words import Act, Fault, FaultSeen, NotMeasured, Quiet, Role, Word
+from duskhold.plan.evening_words import Act, Fault, FaultSeen, NotMeasured, Quiet, Word
 from duskhold.plan.outing import Bounds, Doubt, Fallback, Kind, Outing, Want
+from duskhold.plan.role import Role
 
 # Words
 

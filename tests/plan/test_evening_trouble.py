@@ -10,8 +10,9 @@ from duskhold.light.crossings import Direction
 from duskhold.light.place import Place
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening_view import Phase
-from duskhold.plan.evening_words import ClockConfirmed, Fault, FaultGone, FaultSeen, Role, Word
+from duskhold.plan.evening_words import ClockConfirmed, Fault, FaultGone, FaultSeen, Word
 from duskhold.plan.outing import AfterLinkLoss, Bounds, ClockStart, Costs, Dark, LightStart, Outing
+from duskhold.plan.role import Role
 
 DARKS = replace(AGAIN, dark=Dark.AFTER, bounds=Bounds(frames=1))
 

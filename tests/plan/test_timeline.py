@@ -16,7 +16,6 @@ from duskhold.plan.at_home import standing_at_home
 from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.course import Standing
 from duskhold.plan.decision import LightReading, SteadyDrift
-from duskhold.plan.evening_words import Role
 from duskhold.plan.lean import Lean
 from duskhold.plan.outing import (
     Base,
@@ -33,6 +32,7 @@ from duskhold.plan.outing import (
     SunStart,
     Want,
 )
+from duskhold.plan.role import Role
 from duskhold.plan.series import Metered, decide
 from duskhold.plan.stops import Ends, Means, StopReason
 from duskhold.plan.timeline import FramesLeft, Timeline, plan_timeline

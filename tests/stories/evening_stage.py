@@ -26,9 +26,10 @@ from duskhold.camera.shot import BodyProfile
 from duskhold.camera.stage import Light
 from duskhold.journal.entry import Frame, Note
 from duskhold.journal.journal import Journal
-from duskhold.plan.evening_words import Role, Take, Word
+from duskhold.plan.evening_words import Take, Word
 from duskhold.plan.known_light import KnownLight
 from duskhold.plan.outing import Outing
+from duskhold.plan.role import Role
 
 SMALL = BodyProfile(width=192, height=128, settings={"quality": "raw"})
 CLEAR = Weather()

@@ -18,7 +18,6 @@ from duskhold.light.crossings import Direction
 from duskhold.light.filters import parse_filter
 from duskhold.light.place import Place
 from duskhold.plan.bag import BagFilter, Setting
-from duskhold.plan.evening_words import Role
 from duskhold.plan.outing import (
     Bounds,
     Fallback,
@@ -29,6 +28,7 @@ from duskhold.plan.outing import (
     SunStart,
     Want,
 )
+from duskhold.plan.role import Role
 
 F5, F8, F11 = Setting("f/5.6", 2**2.5), Setting("f/8", 8.0), Setting("f/11", 2**3.5)
 ISO_100, ISO_400 = Setting("100", 100.0), Setting("400", 400.0)

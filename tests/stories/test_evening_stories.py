@@ -24,7 +24,7 @@ from duskhold.light.place import Place
 from duskhold.plan import at_home
 from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.decision import Drift, SteadyDrift
-from duskhold.plan.evening_words import Role, Word
+from duskhold.plan.evening_words import Word
 from duskhold.plan.outing import (
     AfterLinkLoss,
     Base,
@@ -39,6 +39,7 @@ from duskhold.plan.outing import (
     SunStart,
     Want,
 )
+from duskhold.plan.role import Role
 
 F8, ISO_100 = Setting("f/8", 8.0), Setting("100", 100.0)
 

@@ -15,11 +15,12 @@ from typing import Any
 
 from duskhold.app.folders import Folders
 from duskhold.app.settings import FilterSettings, Settings
-from duskhold.frames.store import Arrival, Role, StoredFile
+from duskhold.frames.store import Arrival, StoredFile
 from duskhold.light.density import Measured
 from duskhold.light.filters import Filter, parse_filter, parse_filters
 from duskhold.plan.bag import BagFilter
 from duskhold.plan.budget import MEASURED_FILTER_SIGMA_STOPS, filter_sigma_stops
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import utc_from, utc_text
 
 MEASUREMENT = "measurement.json"

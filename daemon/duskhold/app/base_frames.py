@@ -28,10 +28,10 @@ from duskhold.frames.reading import (
     without_sparkle,
 )
 from duskhold.frames.shooting import ExposureUnknown, Shooting, shooting_of
-from duskhold.frames.store import Role
 from duskhold.journal.entry import Outcome
 from duskhold.light.dials import SHUTTER, Mark, NotOnDial
 from duskhold.light.reading import Reading
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import mint_frame_id, utc_from, utc_text
 from duskhold.shutter.clock import utc_now
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent

@@ -13,8 +13,8 @@ from duskhold.app.learning import CAP_MARGIN_S, LearningFailed
 from duskhold.app.station import Station
 from duskhold.camera.port import Identity
 from duskhold.frames.shooting import ExposureUnknown, written_s
-from duskhold.frames.store import Role
 from duskhold.journal.entry import Outcome
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import mint_frame_id, utc_text
 from duskhold.shutter.clock import mono_now_s, utc_now
 from duskhold.shutter.report import Kind

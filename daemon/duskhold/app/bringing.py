@@ -12,7 +12,8 @@ from duskhold.app.belonging import own_first
 from duskhold.app.promise import differs, missing_files, promised_files
 from duskhold.app.station import Station
 from duskhold.camera.port import Picture, Setting
-from duskhold.frames.store import Arrival, Role, StoredFile, StoreError, ensure_room, file_name
+from duskhold.frames.store import Arrival, StoredFile, StoreError, ensure_room, file_name
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import utc_from
 from duskhold.shutter.clock import mono_now_s, utc_now
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent

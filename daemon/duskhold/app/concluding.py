@@ -13,8 +13,8 @@ from dataclasses import replace
 
 from duskhold.app.bringing import Brought, bring_home
 from duskhold.app.station import Station, stamp_now
-from duskhold.frames.store import Role
 from duskhold.journal.entry import Outcome
+from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderSilent
 from duskhold.shutter.places import Lock

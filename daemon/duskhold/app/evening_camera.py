@@ -43,12 +43,12 @@ from duskhold.plan.evening_words import (
     Quiet,
     ReadMeans,
     Ring,
-    Role,
     RunCheck,
     Take,
     Tell,
 )  # fmt: skip
 from duskhold.plan.outing import Outing
+from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent
 from duskhold.shutter.launch import NotStarted

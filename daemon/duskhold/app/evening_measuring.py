@@ -15,8 +15,9 @@ from duskhold.frames.worker import MeasuringFailed
 from duskhold.journal.entry import Outcome
 from duskhold.light.dials import APERTURE, ISO, SHUTTER
 from duskhold.light.reading import scene_level_stops
-from duskhold.plan.evening_words import Act, Measured, NotMeasured, Role, Take
+from duskhold.plan.evening_words import Act, Measured, NotMeasured, Take
 from duskhold.plan.outing import Outing
+from duskhold.plan.role import Role
 
 if TYPE_CHECKING:
     from duskhold.app.judging import Judge, Verdict

@@ -56,7 +56,7 @@ class Staging:
 
 @dataclass(frozen=True, slots=True)
 class Rehearsed:
-    """What became of it, and where it lies."""
+    """What became of it, and where it lies; `levels` is how bright the land came out, in stops from a mid-tone."""
 
     world: World
     folder: Path
@@ -64,6 +64,7 @@ class Rehearsed:
     reason: str
     line: str
     written: Written | None
+    levels: Mapping[str, float]
 
 
 def stage_world(outing: Outing, staging: Staging) -> World:
@@ -103,7 +104,7 @@ def rehearse_outing(
         frames = tuple(reversed(journal.frames(_MOST_FRAMES)))
         state = evening.evening.state
     reason = "not_ended" if state.stop is None else state.stop.value
-    return Rehearsed(world, folder, frames, reason, state.stop_line, _write(own, frames, outing))
+    return Rehearsed(world, folder, frames, reason, state.stop_line, _write(own, frames, outing), evening.log.levels)
 
 
 @dataclass(slots=True)

@@ -24,13 +24,13 @@ from duskhold.app.station import SIMULATED
 from duskhold.camera.port import CameraError, Picture, Setting
 from duskhold.camera.simulated import SimulatedCamera
 from duskhold.frames.store import Arrival, StoredFile, file_name
-from duskhold.frames.store import Role as Stored
 from duskhold.journal.entry import Intent, Note, Outcome, Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening import Evening
-from duskhold.plan.evening_words import Effect, Event, Fault, Role, Take, Urgency, Word
+from duskhold.plan.evening_words import Effect, Event, Fault, Take, Urgency, Word
 from duskhold.plan.outing import Outing
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import mint_frame_id, utc_from
 from duskhold.shutter.clock import PacedClock
 from duskhold.shutter.holder_link import HolderRefused
@@ -288,7 +288,9 @@ class SimulatedEvening:
 
     def _expose(self, frame_id: str, take: Take) -> ShutterReport:
         kind = Kind.HELD if take.dial is None else Kind.DIAL
-        intent = Intent(frame_id, SIMULATED, take.role.value, kind.value, take.open_s, take.cap_s, dict(take.reasoning))
+        asked = {} if take.dial is None else {"asked": {"dial": take.dial}}
+        decision = {**take.reasoning, **asked}
+        intent = Intent(frame_id, SIMULATED, take.role.value, kind.value, take.open_s, take.cap_s, decision)
         self._journal.intend(intent, self._stamp())
         exposure = Exposure(
             frame_id, kind, take.open_s, take.cap_s, 0.0, LATENCY_SIGMA_S, str(self._folders.data)
@@ -339,7 +341,7 @@ class SimulatedEvening:
         files: list[StoredFile] = []
         try:
             for one in [each for each in self.camera.pictures() if each not in self._fetched]:
-                files.append(self._fetch(one, folder, report.frame_id, Stored(role.value)))
+                files.append(self._fetch(one, folder, report.frame_id, role))
                 self._fetched.add(one)
                 self._stored_bytes += files[-1].bytes
         except CameraError as error:
@@ -359,7 +361,7 @@ class SimulatedEvening:
                 both = (*before, *(one.record() for one in files))
                 self._journal.conclude(replace(outcome_of(report), files=both), self._stamp())
 
-    def _fetch(self, picture: Picture, folder: Path, frame_id: str, role: Stored) -> StoredFile:
+    def _fetch(self, picture: Picture, folder: Path, frame_id: str, role: Role) -> StoredFile:
         with (
             Arrival(folder, file_name(frame_id, role, picture.name), role, picture.size_bytes) as arrival,
             os.fdopen(os.dup(arrival.descriptor), "wb") as out,

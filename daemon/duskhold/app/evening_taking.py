@@ -10,10 +10,10 @@ from duskhold.app.exposing import Order, Watch, expose, refuse
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
 from duskhold.camera.words import same_meaning
-from duskhold.frames.store import Role as StoreRole
 from duskhold.journal.entry import Outcome
 from duskhold.light.dials import SHUTTER
-from duskhold.plan.evening_words import Fault, FrameTold, Role, Take
+from duskhold.plan.evening_words import Fault, FrameTold, Take
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import mint_frame_id, utc_from
 from duskhold.shutter.clock import mono_now_s, utc_now
 from duskhold.shutter.holder_link import HolderRefused
@@ -83,7 +83,7 @@ def _order(station: Station, take: Take) -> Order:
     return Order(
         frame_id=mint_frame_id(utc_now(), secrets.token_hex(2)),
         kind=Kind.HELD if take.dial is None else Kind.DIAL,
-        role=StoreRole(take.role.value),
+        role=take.role,
         open_s=open_s,
         cap_s=max(take.cap_s, open_s),
         latency_s=0.0 if take.dial is not None else latency.seconds,

@@ -17,9 +17,9 @@ from duskhold.frames.measure import WHOLE, Area, MeasureError
 from duskhold.frames.picture_file import PictureUnread, read_picture
 from duskhold.frames.reading import chosen_weights, measure_area, reading_of, without_lamps
 from duskhold.frames.shooting import ExposureUnknown, Shooting, shooting_of
-from duskhold.frames.store import Role
 from duskhold.journal.entry import Frame
 from duskhold.light.reading import Reading
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import utc_from
 
 MOST_FRAMES = 200

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 from duskhold.app.concluding import conclude_own
 from duskhold.app.readiness import look_before
 from duskhold.app.station import Station, stamp_now
-from duskhold.frames.store import Role
 from duskhold.journal.entry import Intent, Outcome, Refusal
 from duskhold.plan.command import Refused
+from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent
 from duskhold.shutter.report import Exposure, Kind, ShutterReport

@@ -13,10 +13,10 @@ from duskhold.app.exposing import Order, Watch, expose
 from duskhold.app.station import Station
 from duskhold.camera.port import Identity, Setting
 from duskhold.frames.measure import measure_level
-from duskhold.frames.store import Role
 from duskhold.journal.entry import Outcome
 from duskhold.light.dials import SHUTTER
 from duskhold.plan.latency import Learnt, interleave, learn_latency
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import mint_frame_id, utc_text
 from duskhold.shutter.clock import utc_now
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent

@@ -13,9 +13,9 @@ from duskhold.app.calibrating import LONGEST_ON_DIAL_S, Step
 from duskhold.app.exposing import Watch, expose
 from duskhold.app.ordering import order_of
 from duskhold.app.station import Station
-from duskhold.frames.store import Role
 from duskhold.light.dials import SHUTTER
 from duskhold.plan.command import FrameId, Refused, authorize_hold
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import mint_frame_id
 from duskhold.shutter.clock import utc_now
 

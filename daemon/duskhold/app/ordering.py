@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from duskhold.app.bodies import NOT_LEARNT, Latency, latency_of
 from duskhold.app.exposing import Order
 from duskhold.app.station import Station
-from duskhold.frames.store import Role
 from duskhold.light.dials import Mark
 from duskhold.plan.command import ShutterCommand
+from duskhold.plan.role import Role
 from duskhold.shutter.report import Kind
 
 

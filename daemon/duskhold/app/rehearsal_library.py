@@ -22,10 +22,10 @@ from duskhold.app.folders import Folders
 from duskhold.app.settings import Settings
 from duskhold.app.station import Station, at_station
 from duskhold.camera.serving import BodyLine, ServedBody
-from duskhold.frames.store import Role
 from duskhold.journal.entry import Outcome
 from duskhold.plan.command import FrameId, ShutterCommand, authorize_hold
 from duskhold.plan.limits import Limits
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import mint_frame_id
 from duskhold.shutter.clock import mono_now_s, utc_now
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent

@@ -16,11 +16,12 @@ from duskhold.app.rehearsal_scene import BASE_DIAL, BEGINS_UTC, FILTER, SKY, Sce
 from duskhold.app.station import SIMULATED, stamp_now
 from duskhold.camera.port import Picture, Setting
 from duskhold.frames.measure import Level, measure_level
-from duskhold.frames.store import Arrival, Role, StoredFile, file_name
+from duskhold.frames.store import Arrival, StoredFile, file_name
 from duskhold.journal.entry import Intent
 from duskhold.journal.journal import Journal
 from duskhold.light.dials import SHUTTER
 from duskhold.plan.command import FrameId, ShutterCommand
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import mint_frame_id, utc_from
 from duskhold.shutter.clock import SimulatedClock
 from duskhold.shutter.phase import Phase

@@ -13,18 +13,18 @@ import numpy as np
 from duskhold.app.judging import CROPS
 from duskhold.app.record import frame_record
 from duskhold.app.writing_down import LOG, TABLE, add_to_record, crops_of, picture_path, told_frame
-from duskhold.frames.evening import Evening, EveningFrame, causes_of, veils_through
+from duskhold.frames.evening import Evening, EveningFrame, veils_through
 from duskhold.frames.glance import Glanced, Glancing
 from duskhold.frames.ledger import checksums
 from duskhold.frames.once import write_once
 from duskhold.frames.page import page_html
 from duskhold.frames.shooting import ExposureUnknown, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
-from duskhold.frames.store import Role
 from duskhold.frames.worker import MeasuringFailed, Question, Worker
 from duskhold.journal.entry import Frame
 from duskhold.light.place import Place
 from duskhold.light.reading import scene_level_stops
+from duskhold.plan.role import Role
 
 _JUDGED = (Role.LONG.value, Role.SCOUT.value)
 _MODEL_STEPS = 60
@@ -81,11 +81,6 @@ def write_evening(evening: Evening, folder: Path, day: date, position: Place | N
 def frames_of_day(frames: Sequence[Frame], day: date) -> list[Frame]:
     """Those that were asked for on this day, in UTC."""
     return [frame for frame in frames if frame.written.utc.date() == day]
-
-
-def good_frames(evening: Evening) -> int:
-    """How many have no fault."""
-    return sum(1 for frame in evening.frames if not causes_of(frame))
 
 
 def _told(
@@ -151,11 +146,12 @@ def _measured(worker: Worker, told: EveningFrame, path: Path, base: tuple[Evenin
 
 
 def _level(record: Mapping[str, Any], path: Path, green_share: float) -> float | None:
-    """Of base frames, which have no filter."""
-    if record["role"] != Role.BASE.value or green_share <= 0:
+    """By the picture alone, through the filters as the record has them; a base frame has none."""
+    glass_stops = 0.0 if record["role"] == Role.BASE.value else record["decision"].get("filter_stops")
+    if glass_stops is None or green_share <= 0:
         return None
     try:
-        return _exposure_stops(record, path) + float(np.log2(green_share))
+        return _exposure_stops(record, path) + float(np.log2(green_share)) + glass_stops
     except ExposureUnknown:
         return None
 

@@ -22,9 +22,9 @@ from duskhold.app.fitted import Fitted, Through, look_at_filter
 from duskhold.app.judging import Judge, Verdict
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
-from duskhold.frames.store import Role
 from duskhold.light.filters import Filter
 from duskhold.plan.decision import Drift
+from duskhold.plan.role import Role
 from duskhold.plan.scout import isos_for, plan_scout
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent
 

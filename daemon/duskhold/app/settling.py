@@ -11,9 +11,9 @@ from duskhold.app.concluding import conclude, is_waiting, taking_turns
 from duskhold.app.exposing import Watch
 from duskhold.app.folders import Folders
 from duskhold.app.station import Station, stamp_now
-from duskhold.frames.store import Role
 from duskhold.journal.entry import Frame, Intent, Outcome, Unfinished
 from duskhold.journal.journal import Journal
+from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.report import ShutterReport
 

@@ -18,7 +18,6 @@ from duskhold.frames.once import append_once
 from duskhold.frames.shooting import ExposureUnknown, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
 from duskhold.frames.sidefile import ensure_side_file, facts_of
-from duskhold.frames.store import Role
 from duskhold.journal.entry import Frame
 from duskhold.light.place import Place
 from duskhold.plan.stamp import utc_from
@@ -82,7 +81,7 @@ def told_frame(record: Mapping[str, Any], place: Place | None) -> EveningFrame:
 
 def picture_path(record: Mapping[str, Any]) -> Path | None:
     """The raw file where there is one."""
-    paths = [Path(str(file["path"])) for file in record["files"] if file["role"] != Role.DERIVED.value]
+    paths = [Path(str(file["path"])) for file in record["files"]]
     return min(paths, key=lambda path: (path.suffix.lower() in _DEVELOPED, path.name), default=None)
 
 

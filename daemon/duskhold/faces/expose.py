@@ -133,8 +133,8 @@ def _expose(
     from duskhold.app.exposing import expose, refuse, refuse_command
     from duskhold.app.ordering import order_of
     from duskhold.app.readiness import unproven
-    from duskhold.frames.store import Role
     from duskhold.plan.command import Refused
+    from duskhold.plan.role import Role
 
     if args.opens is not None:
         _wait_for(args, LEAD_S, countdown, caught)

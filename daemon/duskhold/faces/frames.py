@@ -59,7 +59,7 @@ def _row(record: Record, zone: "tzinfo | None") -> list[str]:
     return [
         record["frame_id"],
         record["outcome"].replace("_", " "),
-        "–" if record["open_s"] is None else wording.duration(record["open_s"]),
+        wording.open_time(record),
         wording.clock_utc(moment) if moment else "–",
         wording.clock_local(moment, zone) if moment else "–",
         "; ".join(_remarks(record)),

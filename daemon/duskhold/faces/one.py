@@ -271,8 +271,8 @@ def _hold(wish: Wish, post: Post, before: Before) -> "tuple[Outcome, Question]":
     from duskhold.app.readiness import unproven
     from duskhold.faces.solve import decide
     from duskhold.faces.solve_answer import recorded_body
-    from duskhold.frames.store import Role
     from duskhold.plan.command import FrameId, Refused, authorize
+    from duskhold.plan.role import Role
     from duskhold.plan.stamp import mint_frame_id
 
     station, now = post.station, now_utc()

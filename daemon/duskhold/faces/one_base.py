@@ -60,7 +60,7 @@ def _asked(wish: "Wish", post: "Post", based: Based) -> str:
 def _take(wish: "Wish", post: "Post") -> "list[Taken]":
     """`--between` from one opening to the next."""
     from duskhold.app.base_frames import opened_utc_of, take_at_dial
-    from duskhold.frames.store import Role
+    from duskhold.plan.role import Role
 
     post.vigil.countdown.say("base frame: nothing on the lens that comes off")
     bases = [take_at_dial(post.station, Role.BASE, post.watch)]

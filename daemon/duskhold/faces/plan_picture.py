@@ -13,9 +13,9 @@ from duskhold.faces.answer import Wrong
 from duskhold.faces.light_picture import KINDS
 from duskhold.faces.plan_answer import Planned, prompt_line, stop_line
 from duskhold.plan.decision import light_stops_since
-from duskhold.plan.evening_words import Role
 from duskhold.plan.outing import Dark
 from duskhold.plan.outlook import midnight_before, sky_of
+from duskhold.plan.role import Role
 
 if TYPE_CHECKING:
     from duskhold.plan.course import PlannedFrame

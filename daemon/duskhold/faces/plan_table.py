@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from duskhold.faces import wording
 from duskhold.faces.plan_answer import Planned, cautions, prompt_line, stop_line
-from duskhold.plan.evening_words import Role
 from duskhold.plan.outing import Dark, Outing
+from duskhold.plan.role import Role
 
 if TYPE_CHECKING:
     from duskhold.plan.course import PlannedFrame, PlannedPrompt
@@ -40,8 +40,9 @@ def _rows(planned: Planned) -> list[Row]:
     darks = [(frame.opens_utc, _frame_row(outing, frame)) for frame in timeline.darks]
     frames = [(frame.opens_utc, _frame_row(outing, frame)) for frame in (*timeline.others, *timeline.frames)]
     prompts = [row for prompt in timeline.prompts for row in _prompt_rows(prompt)]
-    end = (timeline.stop.at_utc, ["end", wording.clock_utc(timeline.stop.at_utc), "", "", "", stop_line(planned)])
-    # The end of the series is known at its next opening, when a first dark may be open already: it stands before it.
+    # The end is known at the next opening, when a first dark may be open already: the series is over by then.
+    over_utc = min([timeline.stop.at_utc, *(opens_utc for opens_utc, _ in darks)])
+    end = (over_utc, ["end", wording.clock_utc(over_utc), "", "", "", stop_line(planned)])
     return [*sorted([*frames, *prompts], key=lambda row: row[0]), end, *darks]
 
 

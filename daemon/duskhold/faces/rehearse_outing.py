@@ -23,6 +23,8 @@ PEOPLE = ("prompt", "late", "careless", "away")
 EXIT_NOT_ENDED = 4
 _QUIET = ("frame", "prompt", "held", "denied")
 """Frames are in the table at the end; the others ring, and are said by that."""
+_PLANNED = ("left", "replanned")
+"""What is left changes with every frame: it is said once, and the table shows what came of it."""
 _MARKS = {"ring": "! ", "person": "> ", "ended": "over: "}
 
 
@@ -46,7 +48,7 @@ def run(args: argparse.Namespace) -> Answer:
     outing = outing_of(args, settings, now_utc())
     path = Path(args.outing).expanduser()
     print(f"Seed {args.seed}", file=sys.stderr, flush=True)
-    say = _Teller(args.json, outing)
+    say = _Teller(args.json)
     with catching_signals() as caught, saying_trouble(), saying_journal_errors(), saying_outing_errors(path):
         try:
             folders, text = folders_of(args, settings), path.read_text(encoding="utf-8")
@@ -64,11 +66,13 @@ def run(args: argparse.Namespace) -> Answer:
 class _Teller:
     """Tells the evening line by line as it goes, on the error stream; with --json it keeps quiet."""
 
-    def __init__(self, is_quiet: bool, outing: "Outing") -> None:
-        self._is_quiet, self._outing = is_quiet, outing
+    def __init__(self, is_quiet: bool) -> None:
+        self._is_quiet, self._is_planned = is_quiet, False
 
     def __call__(self, at_utc: datetime, word: str, line: str) -> None:
-        if not self._is_quiet and word not in _QUIET:
+        is_old = word in _QUIET or (word in _PLANNED and self._is_planned)
+        self._is_planned |= word in _PLANNED
+        if not (self._is_quiet or is_old):
             print(f"{at_utc:%H:%M:%S}  {_MARKS.get(word, '')}{line}", file=sys.stderr, flush=True)
 
 
@@ -118,7 +122,10 @@ def _body(outing: "Outing", staging: "Staging", found: "Rehearsed") -> dict[str,
         "seed": staging.seed,
         "begins_utc": utc_text(found.world.begins_utc + timedelta(minutes=10)),
         "stop": {"reason": found.reason, "line": found.line},
-        "frames": [frame_record(frame, outing.place) for frame in found.frames],
+        "frames": [
+            frame_record(frame, outing.place) | {"level_stops": found.levels.get(frame.asked.frame_id)}
+            for frame in found.frames
+        ],
         "folder": str(found.folder),
         "page": None if written is None else str(written.page),
         "reason": None if written is not None else "nothing was taken, so there is nothing to report",
@@ -131,12 +138,33 @@ def _show(body: dict[str, Any]) -> None:
     print(f"{body['outing']}: {body['stop']['line']} ({body['stop']['reason']})")
     rows = []
     for number, frame in enumerate(body["frames"], 1):
-        open_s = frame["open_s"]
-        held = "not known" if open_s is None else wording.duration(float(open_s))
         opened = frame.get("opened_utc")
         at = "" if opened is None else str(opened)[11:19]
-        rows.append([str(number), at, str(frame["role"]), held, str(frame["outcome"]), str(len(frame["files"]))])
+        rows.append(
+            [
+                str(number),
+                at,
+                str(frame["role"]),
+                wording.open_time(frame),
+                _level(frame, body["frames"]),
+                str(frame["outcome"]),
+                str(len(frame["files"])),
+            ]
+        )
     if rows:
-        wording.print_table("Frames, opening times in UTC", ("n", "opened", "role", "open", "outcome", "files"), rows)
+        wording.print_table(
+            "Frames: opened UTC; level of the land in stops, against the first long frame",
+            ("n", "opened", "role", "open", "level", "outcome", "files"),
+            rows,
+        )
     print(f"Page    {body['page'] or 'none: ' + str(body['reason'])}")
     print(f"Folder  {body['folder']}")
+
+
+def _level(frame: dict[str, Any], frames: list[dict[str, Any]]) -> str:
+    from duskhold.faces import wording
+
+    first = next((one["level_stops"] for one in frames if one["role"] == "long" and one["level_stops"]), None)
+    if frame["role"] != "long" or frame["level_stops"] is None or first is None:
+        return ""
+    return wording.signed(frame["level_stops"] - first, 2)

@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> Answer:
 
 
 def _body(written: "Written") -> dict[str, object]:
-    from duskhold.app.reporting import good_frames
+    from duskhold.frames.evening import good_frames, unjudged_frames
 
     evening = written.evening
     return {
@@ -71,6 +71,7 @@ def _body(written: "Written") -> dict[str, object]:
         "side_files": [str(path) for path in written.side_files],
         "frames": len(evening.frames),
         "good": good_frames(evening),
+        "unjudged": unjudged_frames(evening),
         "losses": [{"cause": cause, "frames": ids} for cause, _, ids in evening.losses()],
     }
 

@@ -126,8 +126,7 @@ def _show(story: "Story") -> None:
     print(f"{story.name}: {story.line}")
     rows = []
     for frame in story.frames:
-        open_s = frame["open_s"]
-        held = "not known" if open_s is None else wording.duration(float(open_s))
-        rows.append([str(frame["frame_id"]), str(frame["role"]), str(frame["outcome"]), held, str(len(frame["files"]))])
+        held, files = wording.open_time(frame), str(len(frame["files"]))
+        rows.append([str(frame["frame_id"]), str(frame["role"]), str(frame["outcome"]), held, files])
     if rows:
         wording.print_table("Frames", ("frame", "role", "outcome", "open", "files"), rows)

@@ -47,7 +47,7 @@ class ForPeople:
         sys.stdout.flush()
 
     def complain(self, wrong: Wrong) -> None:
-        where = f"{wrong.field}: " if wrong.field else ""
+        where = f"{wrong.field}: " if wrong.field and f"{wrong.field}: " not in wrong.message else ""
         print(f"duskhold: {where}{wrong.message}", file=sys.stderr)
         if wrong.hint:
             print(f"  {wrong.hint}", file=sys.stderr)

@@ -1,8 +1,9 @@
 """Numbers, times and places as people read them outdoors, and tables of them."""
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
+from typing import Any
 
 from duskhold.light.place import Place
 
@@ -40,6 +41,14 @@ def duration(seconds: float) -> str:
     if minutes < 60:
         return f"{minutes}:{tenths / 10:04.1f}"
     return f"{minutes // 60}:{minutes % 60:02d}:{tenths // 10:02d}"
+
+
+def open_time(record: Mapping[str, Any]) -> str:
+    """The open time in a frame's record; that of a whole frame by the dial as the dial says it: `1/10 s`."""
+    asked = (record["decision"] or {}).get("asked")
+    if record["outcome"] == "complete" and isinstance(asked, Mapping) and "dial" in asked:
+        return f"{asked['dial']} s"
+    return "not known" if record["open_s"] is None else duration(float(record["open_s"]))
 
 
 def amount(value: float) -> str:

@@ -64,6 +64,20 @@ class Evening:
         return sorted(((cause, len(ids), ids) for cause, ids in found.items()), key=lambda row: -row[1])
 
 
+def good_frames(evening: Evening) -> int:
+    """How many have no fault that anybody knows of."""
+    return sum(1 for frame in evening.frames if not causes_of(frame))
+
+
+def unjudged_frames(evening: Evening) -> int:
+    """How many of those were never compared with a base frame, though they are of the kind that is."""
+    return sum(
+        1
+        for frame in evening.frames
+        if frame.record["role"] in ("long", "scout") and frame.measured is None and not causes_of(frame)
+    )
+
+
 def veils_through(frames: Sequence[EveningFrame]) -> list[str]:
     """A line for each run of frames of one base frame in which contrast has fallen by more than `VEIL_SHARE`.
 

@@ -6,7 +6,7 @@ import base64
 from html import escape
 from typing import Any
 
-from duskhold.frames.evening import Evening, EveningFrame, causes_of
+from duskhold.frames.evening import Evening, EveningFrame, causes_of, good_frames, unjudged_frames
 
 _STYLE = """
 :root{color-scheme:light dark;--ink:#1d2733;--soft:#5b6875;--paper:#fbfaf7;--card:#fff;--line:#d9dcdf;--good:#2c6e49;
@@ -59,11 +59,12 @@ def page_html(evening: Evening) -> str:
 
 def _summary(evening: Evening) -> str:
     frames = evening.frames
-    good = sum(1 for frame in frames if not causes_of(frame))
+    good, unjudged = good_frames(evening), unjudged_frames(evening)
+    unknown = f" ({unjudged} of them not compared with a base frame)" if unjudged else ""
     open_s = sum(float(frame.record["open_s"] or 0.0) for frame in frames)
     plural = "s" if len(frames) != 1 else ""
     return (
-        f"{len(frames)} frame{plural}, {good} without a fault, shutter open for {open_s / 60:.1f} min. "
+        f"{len(frames)} frame{plural}, {good} without a fault{unknown}, shutter open for {open_s / 60:.1f} min. "
         f"Times are UTC{evening.local}."
     )
 

@@ -9,25 +9,15 @@ import os
 import re
 import secrets
 from dataclasses import dataclass
-from enum import Enum
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from duskhold.frames.rename import rename_to_free_name
+from duskhold.plan.role import Role
 
 _OWN_NAME_MAX = 120
 _SAME_NAME_MAX = 1000
-
-
-class Role(Enum):
-    """What a file is to its frame."""
-
-    BASE = "base"
-    SCOUT = "scout"
-    LONG = "long"
-    DARK = "dark"
-    DERIVED = "derived"
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,9 @@ from typing import Final
 
 from duskhold.plan.decision import light_stops_since
 from duskhold.plan.evening_orders import scout_order
-from duskhold.plan.evening_words import Role
 from duskhold.plan.outing import BASE_GAP_S, Dark, Kind, Outing
 from duskhold.plan.outlook import midnight_before, sky_of
+from duskhold.plan.role import Role
 from duskhold.plan.series import FilterChange, Metered, NextFrame, NoFrame, SetUp, bracket_order, decide, next_frame
 from duskhold.plan.stops import Ends, Means, StopReason, battery_cost_percent, cycle_s, what_ends
 

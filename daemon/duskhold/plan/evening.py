@@ -25,10 +25,11 @@ from duskhold.plan.evening_recovery import ask_again, fault, in_doubt, never_ope
 from duskhold.plan.evening_rest import TIME_LINE, close_now, deadline_utc, foretell, free_utc, hold, ring, stop, view_of
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_view import View
-from duskhold.plan.evening_words import Act, Effect, Event, Fault, Role, Tell, Urgency, Word
+from duskhold.plan.evening_words import Act, Effect, Event, Fault, Tell, Urgency, Word
 from duskhold.plan.known_light import KnownLight, Reference
 from duskhold.plan.moments import begins_utc, ends_of
 from duskhold.plan.outing import BASE_GAP_S, Kind, LightStart, Outing
+from duskhold.plan.role import Role
 from duskhold.plan.series import SetUp
 from duskhold.plan.sky_sense import APART_MAX_STOPS, apart_stops
 from duskhold.plan.stops import StopReason, exposures

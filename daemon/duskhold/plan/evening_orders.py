@@ -5,8 +5,9 @@ from datetime import datetime
 
 from duskhold.light.dials import ISO
 from duskhold.plan.command import FrameId, Refused, authorize
-from duskhold.plan.evening_words import Role, Take
+from duskhold.plan.evening_words import Take
 from duskhold.plan.outing import Outing
+from duskhold.plan.role import Role
 from duskhold.plan.scout import isos_for, plan_scout
 from duskhold.plan.series import NextFrame, SetUp
 from duskhold.plan.stamp import utc_text

@@ -10,6 +10,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import utc_from, utc_text
 
 
@@ -36,15 +37,6 @@ class Fault(StrEnum):
     POWER = "power"
     SAFETY = "safety"
     RESTART = "restart"
-
-
-class Role(StrEnum):
-    """What a frame is to the evening."""
-
-    BASE = "base"
-    SCOUT = "scout"
-    LONG = "long"
-    DARK = "dark"
 
 
 class Act(StrEnum):

@@ -13,9 +13,9 @@ from duskhold.light.forecast import Forecast
 from duskhold.light.opentime import LONGEST_SEARCH_S
 from duskhold.plan.course import AHEAD, MOST_FRAMES, Course, PlannedFrame, PlannedPrompt, Standing, Stop
 from duskhold.plan.decision import CurveDrift, SkyDrift
-from duskhold.plan.evening_words import Role
 from duskhold.plan.outing import Dark, Kind, Outing
 from duskhold.plan.outlook import midnight_before, sky_of
+from duskhold.plan.role import Role
 from duskhold.plan.stops import NO_DARKS_AFTER, Ends, StopReason, what_ends
 
 _CLOSE_S: Final = 3.0 * 3600.0
