@@ -208,3 +208,20 @@ def test_the_latch_is_cleared_by_a_person_and_by_nobody_else(bench: Rig) -> None
     assert "duskhold body clear" in record["reason"]
     assert bench.run("body", "clear")[1]["latched"] is False
     assert bench.run("expose", "--for", "0.5")[0] == 0
+
+
+def test_a_link_that_stumbles_is_waited_for_and_a_pulled_lead_is_not(bench: Rig) -> None:
+    """Whoever asks in the second in which the session is begun anew is answered all the same."""
+    assert bench.run("body")[0] == 0
+    bench.body.order("drop")
+    bench.wait_until(lambda state: state["phase"] == "lost")
+    asking = bench.start("body")
+    time.sleep(1.0)  # it asks by now
+    bench.body.order("return")
+    assert bench.finish(asking)[0] == 0
+    bench.body.order("drop")
+    bench.wait_until(lambda state: state["phase"] == "lost")
+    began_s = mono_now_s()
+    status, body = bench.run("body")
+    assert (status, body["error"]["code"]) == (4, "not_asked")
+    assert mono_now_s() - began_s < 15.0

@@ -42,6 +42,7 @@ class Change:
 
 def ask_facts(station: Station, zone: tzinfo | None) -> Facts:
     """What is known now. Raises `NoBody`, `HolderRefused`, `HolderSilent`, `ProfileDamaged`."""
+    station.await_body()
     began_utc = utc_now()
     said = station.link.settings()
     middle_utc = began_utc + (utc_now() - began_utc) / 2  # its clock is one of many settings, asked one by one

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,13 +14,18 @@ from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
 from duskhold.shutter.clock import boot_id, mono_now_s, utc_now
 from duskhold.shutter.launch import ensure_holder, ensure_keeper
+from duskhold.shutter.phase import Phase
 
 if TYPE_CHECKING:
     from duskhold.app.settings import Settings
     from duskhold.shutter.holder_link import HolderLink
 
 SIMULATED = "simulated"
+BACK_S = 5.0
+"""A radio link that stumbles, or a session begun anew after a stall, is back sooner; a lead that was pulled is not."""
 PATIENCE_S = 2.0  # of one question; `exposing` asks on as long as it takes
+
+_COMING_BACK = {phase.value for phase in (Phase.STARTING, Phase.CLOSING, Phase.LOST)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,18 @@ class Station:
     def ensure_kept(self) -> None:
         """Start a keeper where there is none: whoever died, the shutter is to be closed."""
         ensure_keeper(self.camera, self.folders.places(self.camera), self.simulation)
+
+    def await_body(self) -> None:
+        """Wait up to `BACK_S` for a body that has answered and is being connected again. Raises `HolderSilent`.
+
+        With a frame in hand, or where no body has answered yet, there is nothing to wait for.
+        """
+        give_up_s = mono_now_s() + BACK_S
+        while mono_now_s() < give_up_s:
+            state = self.link.state()
+            if state["identity"] is None or state["frame_id"] is not None or state["phase"] not in _COMING_BACK:
+                return
+            time.sleep(0.1)
 
     def identity(self) -> Identity | None:
         """Who the body is, or None while none answers. Raises `HolderSilent`."""

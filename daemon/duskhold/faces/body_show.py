@@ -30,6 +30,7 @@ UNPROVEN = "Its family was never seen at work here: run `duskhold body bench` be
 def show(args: argparse.Namespace) -> Answer:
     """Who the body is, how its shutter is held, and what it says of itself."""
     with _at_body(args) as (camera, station, _):
+        station.await_body()
         said = station.link.settings()
         identity = _identity(station)
         known = _known(station, identity)
