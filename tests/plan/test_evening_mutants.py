@@ -37,7 +37,7 @@ MUTANTS = (
     Mutant(
         "lets an open frame be when it is time to pack", "plan/evening_agenda.py",
         "plan/test_evening_trouble.py::test_time_to_pack_closes_a_frame_that_is_open_and_rings",
-        "    return [ring(state, Urgency.LEAVE, PACK_LINE), *closing, *stop",
+        "    return [ring(state, Urgency.LEAVE, PACK_LINE), *close_now(state), *stop",
         "    return [ring(state, Urgency.LEAVE, PACK_LINE), *stop",
     ),
     Mutant(
@@ -101,14 +101,12 @@ MUTANTS = (
     Mutant(
         "does not close before sleep", "plan/evening.py",
         "plan/test_evening_trouble.py::test_sleep_closes_first_and_after_waking_nothing_goes_on_by_itself",
-        "        closing: list[Effect] = [words.CloseNow()] if self.state.taking is not None else []\n"
-        "        return [*closing, *self._fault(Fault.POWER", "        return [*self._fault(Fault.POWER",
+        "[*close_now(self.state), *self._fault(Fault.POWER", "[*self._fault(Fault.POWER",
     ),
     Mutant(
         "does not close at a fault", "plan/evening.py",
         "plan/test_evening_trouble.py::test_every_fault_closes_and_stops_until_a_person_resumes",
-        "        closing: list[Effect] = [words.CloseNow()] if self.state.taking is not None else []\n"
-        "        return [*closing, *self._fault(event.fault", "        return [*self._fault(event.fault",
+        "[*close_now(self.state), *self._fault(event.fault", "[*self._fault(event.fault",
     ),
     Mutant(
         "overwrites the first reason to stop", "plan/evening_rest.py",
@@ -156,6 +154,16 @@ MUTANTS = (
         "counts on the clock's step for leaving", "plan/evening.py",
         "plan/test_evening_trouble.py::test_a_step_of_the_clock_is_told_and_a_large_one_holds",
         "        state.shift(event.step_s)\n", "",
+    ),
+    Mutant(
+        "opens another frame for whoever closed one before it opened", "plan/evening_recovery.py",
+        "plan/test_evening_person.py::test_close_before_it_opens_is_no_fault_and_opens_no_other_one",
+        '    state.held = Held("closed before it opened', '    Held("closed before it opened',
+    ),
+    Mutant(
+        "believes a check of hours ago", "plan/evening_agenda.py",
+        "plan/test_evening_trouble.py::test_a_check_passed_long_before_the_start_is_made_again_at_it",
+        "        state.checked = False  # hands may", "        state.checked = True  # hands may",
     ),
 )  # fmt: skip
 
