@@ -392,20 +392,23 @@ class SimulatedEvening:
         found = self._record.go_over(self.outing)
         assert found is not None, "it began before it ended"
         self.evening = found
-        self._settle()
+        for event in self._settle():
+            self._feed(event)
         self._feed(words.Restarted(settled=self.shutter.machine.frame is None))
         if self.evening.state.held is not None:
             self._rung(Urgency.FAILED)
 
-    def _settle(self) -> None:
-        """Every frame that the shutter process has still to tell is recorded and fetched."""
+    def _settle(self) -> list[Event]:
+        """Every frame that the shutter process has still to tell is recorded and fetched; what became of each."""
+        told: list[Event] = []
         for report in list(self.shutter.machine.reports.values()):
             if report.frame_id in self._taken and report.frame_id not in self._told:
-                self._conclude(report)
+                told += self._conclude(report)[:1]
         for one in self._journal.unfinished():
             if one.known is None:
                 reason = "its program ended before the shutter process had the order; nothing was opened"
                 self._journal.conclude(_never_opened(one.intent.frame_id, "failed", reason), self._stamp())
+        return told
 
     def _tell_settled(self) -> None:
         unsettled = self.evening.state.unsettled
