@@ -1,13 +1,14 @@
 """How fast a solution is found, beside a plain quadrature doing the same; and that both say the same.
 
-    .venv/bin/pytest -s tests/bench/test_solve_bench.py
+    .venv/bin/pytest -s -m "slow or not slow" tests/bench/test_solve_bench.py
 
-Aims: one `solve` from a fused trend under 2 ms, the bag over 6 filters, 10 apertures and 4 ISO values under 20 ms. The
-assertions allow five times that, for a machine that does something else meanwhile; the figures are printed.
+Aims: one `solve` from a fused trend under 2 ms, the bag over 6 filters, 10 apertures and 4 ISO values under 20 ms; they
+are printed. What is asserted is the ratio to the quadrature in the same run.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 import time
 from collections.abc import Callable
@@ -28,7 +29,8 @@ from duskhold.plan.decision import Change, LightReading, TrendDrift, solve
 from duskhold.plan.limits import Limits
 from duskhold.plan.outlook import midnight_before, sky_of
 
-SOLVE_AIM_S, BAG_AIM_S, ROOM = 0.002, 0.020, 5.0
+SOLVE_AIM_S, BAG_AIM_S = 0.002, 0.020
+LEAST_RATIO = 50.0
 METERED = datetime(2026, 10, 14, 17, 20, tzinfo=UTC)
 OPENS = METERED + timedelta(seconds=70)
 APERTURES = ("f/4", "f/4.5", "f/5", "f/5.6", "f/6.3", "f/7.1", "f/8", "f/9", "f/10", "f/11")
@@ -79,38 +81,36 @@ def test_one_solution(trend: Trend) -> None:
     theirs_s = seconds(lambda: by_quadrature(trend.forecast, plain_s, 70.0), 5)
     assert found.open_s == pytest.approx(by_quadrature(trend.forecast, plain_s, 70.0), abs=0.01)
     _print("one solution", ours_s, theirs_s, SOLVE_AIM_S)
-    assert ours_s < ROOM * SOLVE_AIM_S
+    assert ours_s < theirs_s / LEAST_RATIO
 
 
 @pytest.mark.filterwarnings("ignore::scipy.integrate.IntegrationWarning")
-def test_the_whole_bag(trend: Trend) -> None:
+@pytest.mark.parametrize("every", [12, pytest.param(1, marks=pytest.mark.slow)])
+def test_the_whole_bag(trend: Trend, every: int) -> None:
+    """Against a plain quadrature of every combination, or of every twelfth, which then is counted twelve times."""
     wanted = Wanted(120.0, 90.0, 150.0)
     ours_s = seconds(lambda: propose(wanted, BASE, KIT, trend.forecast, 70.0), 10)
     found = {
         (one.filters, one.aperture.name, one.iso.name): one.open_s
         for one in propose(wanted, BASE, KIT, trend.forecast, 70.0)
     }
-
-    def plainly() -> dict[tuple[tuple[str, ...], str, str], float]:
-        times = {}
-        for names, glass in stacks(KIT.bag):
-            for aperture in KIT.apertures:
-                for iso in KIT.isos:
-                    narrower = (aperture.true_value / BASE.f_number) ** 2
-                    dose_s = BASE.base_s * 2.0**glass.stops * narrower * 100.0 / iso.true_value
-                    if dose_s < trend.forecast.dose(70.0, 7000.0):
-                        open_s = by_quadrature(trend.forecast, dose_s, 70.0)
-                        if wanted.shortest_s <= open_s <= wanted.longest_s:
-                            times[names, aperture.name, iso.name] = open_s
-        return times
-
+    everything = list(itertools.product(stacks(KIT.bag), KIT.apertures, KIT.isos))
+    looked_at, expected = set(), {}
     before = time.perf_counter()
-    expected = plainly()
-    theirs_s = time.perf_counter() - before
-    assert set(found) == set(expected)
+    for (names, glass), aperture, iso in everything[::every]:
+        looked_at.add((names, aperture.name, iso.name))
+        narrower = (aperture.true_value / BASE.f_number) ** 2
+        dose_s = BASE.base_s * 2.0**glass.stops * narrower * 100.0 / iso.true_value
+        if dose_s < trend.forecast.dose(70.0, 7000.0):
+            open_s = by_quadrature(trend.forecast, dose_s, 70.0)
+            if wanted.shortest_s <= open_s <= wanted.longest_s:
+                expected[names, aperture.name, iso.name] = open_s
+    theirs_s = (time.perf_counter() - before) * len(everything) / len(looked_at)
+    assert {key for key in found if key in looked_at} == set(expected)
+    assert expected
     assert all(math.isclose(found[key], expected[key], abs_tol=0.05) for key in expected)
     _print("whole bag", ours_s, theirs_s, BAG_AIM_S)
-    assert ours_s < ROOM * BAG_AIM_S
+    assert ours_s < theirs_s / LEAST_RATIO
 
 
 def _print(name: str, ours_s: float, theirs_s: float, aim_s: float) -> None:

@@ -11,6 +11,7 @@ from duskhold.camera.faults import PictureFault
 Radiance = NDArray[np.float32]
 
 _MID_TONE = np.float32(0.18)
+_SOFT_SIGMA_PX = 12.0
 _LEAK_COLOUR = np.array([1.0, 0.55, 0.9], np.float32)
 
 
@@ -39,7 +40,7 @@ def spoil(radiance: Radiance, fault: PictureFault, seed: int) -> Radiance:
 def _dew(picture: Radiance, strength: float) -> Radiance:
     """Light that droplets throw about: a veil, thicker towards the corners."""
     height, width = picture.shape[:2]
-    veil = cv2.GaussianBlur(picture, (0, 0), width / 12)
+    veil = _softened(picture, 1 / 12)
     share = np.clip(strength * (0.4 + 0.6 * _from_middle(height, width)), 0, 1)[..., None]
     return np.asarray(picture * (1 - share) + veil * share, dtype=np.float32)
 
@@ -47,7 +48,7 @@ def _dew(picture: Radiance, strength: float) -> Radiance:
 def _drops(picture: Radiance, count: int, seed: int) -> Radiance:
     height, width = picture.shape[:2]
     rng = np.random.default_rng([seed, 40])
-    soft = cv2.GaussianBlur(picture, (0, 0), width / 40)
+    soft = _softened(picture, 1 / 40)
     rows, columns = np.mgrid[0:height, 0:width].astype(np.float32)
     cover = np.zeros((height, width), np.float32)
     for _ in range(count):
@@ -55,6 +56,16 @@ def _drops(picture: Radiance, count: int, seed: int) -> Radiance:
         away = np.hypot(columns - x, rows - y) / radius
         cover = np.maximum(cover, np.clip(2.0 - 1.6 * away, 0, 0.9))
     return np.asarray(picture * (1 - cover[..., None]) + soft * 1.12 * cover[..., None], dtype=np.float32)
+
+
+def _softened(picture: Radiance, sigma_share: float) -> Radiance:
+    """Blurred by so much of its width, on a small picture: what that loses is finer than the blur leaves."""
+    height, width = picture.shape[:2]
+    shrunk = min(1.0, _SOFT_SIGMA_PX / (sigma_share * width))
+    size = (max(1, round(width * shrunk)), max(1, round(height * shrunk)))
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    soft = cv2.GaussianBlur(small, (0, 0), sigma_share * size[0])
+    return np.asarray(cv2.resize(soft, (width, height), interpolation=cv2.INTER_CUBIC), dtype=np.float32)
 
 
 def _leak(height: int, width: int) -> Radiance:
