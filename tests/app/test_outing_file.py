@@ -236,6 +236,9 @@ LINES = [
     ),
     (changed("iso: 100", "iso: 100\n  apertures: [f/8, f/9]"), 10, "kit.aperture"),
     (WHOLE + "  longest_s: 20\n  shortest_s: 30\n", 15, "bounds.shortest_s"),
+    (
+        changed("base: 1/8", "first_s: 30") + "  longest_s: 240\n  shortest_s: 300\n", 15, "bounds.shortest_s",
+    ),
     (WHOLE + "  longest_s: 2000\n", 14, "bounds.longest_s"),
     (changed("base: 1/8", "first_s: 400\n").replace("frames: 5", "longest_s: 300"), 7, "want.first_s"),
     (changed("base: 1/8", "base: 1/8\n  duration_s: 300") + "  longest_s: 240\n", 8, "want.duration_s"),

@@ -117,12 +117,31 @@ def test_the_table_fits_a_terminal(capsys: Capture) -> None:
     assert max(len(line.rstrip()) for line in lines) <= 80
     text = "\n".join(lines)
     assert lines[0] == "Dusk at Polvarrow Quay, 50.2° N 4.1° W"
+    (last,) = (line.split() for line in lines if line.startswith("25 "))
+    assert last[1:5] == ["19:10:36", "2:26.1", "19:13:02", "19:13:08"]  # opens, open, closes, ready
+    assert last[5:] == ["−7.4°", "−8.1", "bare"]
     assert "told: take off six, fit three" in text
     assert "next would be longer than 4:00.0" in text
     assert "Frames: 25 without in-camera darks, 12 with (here: after the series)." in text
     assert "Pack from 19:48:00 UTC, be gone by 20:00:00 UTC." in text
     assert "Battery at the end 39." in text
     assert lines[-1].endswith("before this plan.")
+
+
+def test_the_table_fits_a_narrow_terminal(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    assert cli.main(["plan", str(OUTINGS / "bracket.yaml")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(len(line) for line in lines) < 40
+    assert any(line.startswith("scout 1  18:11:26     2 s  six, ISO") for line in lines)
+
+
+@pytest.mark.parametrize("name", ["bracket", "dawn", "fade-let-through"])
+def test_without_darks_the_end_is_when_all_is_done(capsys: Capture, name: str) -> None:
+    assert cli.main(["plan", str(OUTINGS / f"{name}.yaml")]) == 0
+    text = capsys.readouterr().out
+    (end,) = (line for line in text.splitlines() if line.startswith("end "))
+    assert f"All done {end.split()[1]} UTC" in text
 
 
 def test_what_is_told_of_the_light_and_the_place(capsys: Capture, tmp_path: Path) -> None:
@@ -167,6 +186,9 @@ def test_a_bad_file_is_told_by_file_line_and_field(capsys: Capture, tmp_path: Pa
     assert (error["code"], error["field"]) == ("bad_outing", "start.clock")
     assert f"{path}, line 3: start.clock: " in error["message"]
     assert plan(capsys, tmp_path / "none.yaml", status=2)["error"]["field"] == "OUTING"
+    path.write_bytes(b"\xff")
+    assert cli.main(["plan", str(path)]) == 2
+    assert capsys.readouterr().err.startswith(f"duskhold: {path}, line 1: this is not text in UTF-8.")
 
 
 @pytest.mark.parametrize(

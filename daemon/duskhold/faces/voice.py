@@ -47,7 +47,9 @@ class ForPeople:
         sys.stdout.flush()
 
     def complain(self, wrong: Wrong) -> None:
-        where = f"{wrong.field}: " if wrong.field and f"{wrong.field}: " not in wrong.message else ""
+        # What has no name on the command line but its place there is named by the message itself.
+        is_said = not wrong.field or wrong.field.isupper() or f"{wrong.field}: " in wrong.message
+        where = "" if is_said else f"{wrong.field}: "
         print(f"duskhold: {where}{wrong.message}", file=sys.stderr)
         if wrong.hint:
             print(f"  {wrong.hint}", file=sys.stderr)

@@ -76,7 +76,8 @@ class PlannedPrompt:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """Why a series ends, and when that is known; no reason where nothing ends it as far as a plan looks."""
+    """Why a series ends, and when it is over, its last frame stored; no reason where nothing ends it as far as a plan
+    looks."""
 
     reason: StopReason | None
     at_utc: datetime
@@ -135,7 +136,7 @@ class Course:
         reason = None
         while reason is None and len(self.frames) < self._most_frames and self._opens_utc - begun_utc < AHEAD:
             reason = self._go_on()
-        return Stop(reason, self._opens_utc)
+        return Stop(reason, self._opens_utc if reason is None else self.free_utc)
 
     def _begin(self) -> None:
         """Base frames, the kit's filters, and a scout through them."""

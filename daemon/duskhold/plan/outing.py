@@ -239,7 +239,8 @@ class Outing:
     lean: Lean = UPRIGHT
 
     def __post_init__(self) -> None:
-        for check in (self._check_want, self._check_kit, self._check_bounds, self._check_place):
+        # Bounds first: what is measured against them is wrong only if they are right themselves.
+        for check in (self._check_bounds, self._check_want, self._check_kit, self._check_place):
             check()
 
     @property
