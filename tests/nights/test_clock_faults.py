@@ -260,4 +260,6 @@ def test_a_sleep_past_the_time_to_leave_ends_it() -> None:
     night.close(95 * 60.0 + 21.0)
     night.go(5)
     assert night.taken == 1
+    assert night.stands() is Phase.RESTING, "it rings until somebody hears it"
+    night.say(Said(Word.HEARD))
     assert night.stands() is Phase.ENDED

@@ -144,7 +144,13 @@ class Desk:
     def takes(self) -> list[Role]:
         return [one.role for one in self.said if isinstance(one, Take)]
 
+    def over(self) -> str | None:
+        """Why nothing more is taken; the program may still wait for the time to pack, or for an alarm to be heard."""
+        state = self.evening.state
+        return state.stop.value if state.stop is not None and (state.ended or state.resting) else None
+
     def ended(self) -> str | None:
+        """Why, once the program is through."""
         return next((one.reason for one in self.said if isinstance(one, words.Ended)), None)
 
 

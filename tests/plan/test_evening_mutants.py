@@ -32,7 +32,7 @@ MUTANTS = (
     Mutant(
         "forgets the time to pack", "plan/evening_agenda.py",
         "plan/test_evening_trouble.py::test_time_to_pack_closes_a_frame_that_is_open_and_rings",
-        "    if pack_utc is None or state.now_utc < pack_utc or is_known:", "    if True:",
+        "    if pack_utc is None or state.now_utc < pack_utc or is_known or", "    if True or",
     ),
     Mutant(
         "lets an open frame be when it is time to pack", "plan/evening_agenda.py",
@@ -61,17 +61,17 @@ MUTANTS = (
         " or not state.resumable_link or state.unsettled is not None:", " or not state.resumable_link:",
     ),
     Mutant(
-        "takes a dark frame after leaving", "plan/stops.py",
+        "takes a dark frame after leaving", "plan/evening_finish.py",
         "plan/test_evening_trouble.py::test_no_dark_is_taken_after_leaving_a_fault_or_the_time_to_pack",
-        "    StopReason.LEFT_BY_PERSON, StopReason.LEAVE_BY, StopReason.FAULT,", "    StopReason.FAULT,",
+        "if state.packed or state.left or state.resting", "if state.packed or state.resting",
     ),
     Mutant(
-        "takes a dark frame without the cap", "plan/evening_agenda.py",
+        "takes a dark frame without the cap", "plan/evening_finish.py",
         "plan/test_evening_trouble.py::test_darks_come_after_the_long_frames_with_the_cap_on_as_long_as_the_longest",
         "    if not state.cap_on:\n", "    if state.cap_on is None:\n",
     ),
     Mutant(
-        "does not look at the battery between darks", "plan/evening_agenda.py",
+        "does not look at the battery between darks", "plan/evening_finish.py",
         "plan/test_evening_trouble.py::test_no_dark_is_taken_below_the_battery_reserve",
         "    if state.darks_left and not state.means_fresh:", "    if False:",
     ),
@@ -99,9 +99,9 @@ MUTANTS = (
         "self.takes_more_stops(filters) - off", "self.takes_more_stops(filters) + off",
     ),
     Mutant(
-        "does not close before sleep", "plan/evening.py",
+        "does not close before sleep", "plan/evening_time.py",
         "plan/test_evening_trouble.py::test_sleep_closes_first_and_after_waking_nothing_goes_on_by_itself",
-        "[*close_now(self.state), *self._fault(Fault.POWER", "[*self._fault(Fault.POWER",
+        "[*close_now(state), *fault(state, Fault.POWER", "[*fault(state, Fault.POWER",
     ),
     Mutant(
         "does not close at a fault", "plan/evening.py",
@@ -117,7 +117,7 @@ MUTANTS = (
     Mutant(
         "goes on by itself after a restart", "plan/evening.py",
         "plan/test_evening_trouble.py::test_a_restart_after_the_first_opening_fires_nothing_by_itself",
-        "        if state.ended or state.opened_utc is None:\n            return []\n", "        return []\n",
+        "        if state.ended or state.resting or state.opened_utc is None:\n            return []\n", "        return []\n",
     ),
     Mutant(
         "is silent after a restart", "plan/evening.py",
@@ -137,7 +137,7 @@ MUTANTS = (
     Mutant(
         "asks while the shutter may still be open", "plan/evening_state.py",
         "plan/test_evening_trouble.py::test_nothing_is_asked_while_the_shutter_may_still_be_open",
-        "            or self.unsettled is not None\n", "",
+        "            or (self.unsettled is not None and not (self.left or self.packed))\n", "",
     ),
     Mutant(
         "holds before the frame is over, not after it", "plan/evening.py",
@@ -151,9 +151,9 @@ MUTANTS = (
         "    if True:\n        return None\n    reason =",
     ),
     Mutant(
-        "counts on the clock's step for leaving", "plan/evening.py",
+        "counts on the clock's step for leaving", "plan/evening_time.py",
         "plan/test_evening_trouble.py::test_a_step_of_the_clock_is_told_and_a_large_one_holds",
-        "        state.shift(event.step_s)\n", "",
+        "    state.shift(event.step_s)\n", "",
     ),
     Mutant(
         "opens another frame for whoever closed one before it opened", "plan/evening_recovery.py",
@@ -164,6 +164,26 @@ MUTANTS = (
         "believes a check of hours ago", "plan/evening_agenda.py",
         "plan/test_evening_trouble.py::test_a_check_passed_long_before_the_start_is_made_again_at_it",
         "        state.checked = False  # hands may", "        state.checked = True  # hands may",
+    ),
+    Mutant(
+        "goes home without the alarm that was promised", "plan/evening_rest.py",
+        "plan/test_evening_end.py::test_after_the_last_frame_it_waits_for_the_time_to_pack_and_rings_until_it_is_heard",
+        "    waits = [] if state.packed or state.ends.pack_utc is None else", "    waits = [] if True else",
+    ),
+    Mutant(
+        "waits for a lost camera with a person who leaves", "plan/evening_state.py",
+        "plan/test_evening_end.py::test_whoever_leaves_does_not_wait_for_a_shutter_that_does_not_answer",
+        "self.unsettled is not None and not (self.left or self.packed)", "self.unsettled is not None",
+    ),
+    Mutant(
+        "keeps the start of a wrong clock", "plan/evening_time.py",
+        "plan/test_evening_time.py::test_a_clock_an_hour_fast_does_not_cost_the_evening",
+        "    if not state.told_begin:\n        _begin", "    if False:\n        _begin",
+    ),
+    Mutant(
+        "asks at every base frame whether the light can be right", "plan/evening_time.py",
+        "plan/test_evening_time.py::test_a_person_is_asked_once_whether_the_light_can_be_right",
+        "    state.sky_apart_stops = apart\n", "",
     ),
 )  # fmt: skip
 

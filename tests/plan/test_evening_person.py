@@ -55,9 +55,9 @@ def test_leaving_closes_at_once_keeps_and_ends_without_darks() -> None:
     desk = Desk()
     desk.wait(20.0)
     assert closes(desk.say(Word.LEAVING))
-    assert desk.ended() is None, "the frame is still to be told"
+    assert desk.over() is None, "the frame is still to be told"
     desk.close(21.0, "cut_short")
-    assert desk.ended() == "left_by_person"
+    assert desk.over() == "left_by_person"
     assert takes(desk.wait(7200.0)) == []
 
 
@@ -66,7 +66,7 @@ def test_leaving_outranks_a_hold_and_a_fault() -> None:
     desk.close()
     desk.feed(FaultSeen(Fault.CAMERA, "says no"))
     desk.say(Word.LEAVING)
-    assert desk.ended() == "left_by_person"
+    assert desk.over() == "left_by_person"
 
 
 def test_any_word_quiets_the_alarm_and_heard_does_nothing_else() -> None:
@@ -158,15 +158,15 @@ def away(fallback: Fallback) -> Desk:
 def test_nobody_answers_and_it_holds() -> None:
     desk = away(Fallback.HOLD)
     assert takes(desk.wait(3600.0)) == [] and desk.lines("unanswered")
-    assert desk.ended() is None
+    assert desk.over() is None
 
 
 def test_nobody_answers_and_it_ends() -> None:
     desk = away(Fallback.STOP)
     desk.wait(119.0)
-    assert desk.ended() is None
+    assert desk.over() is None
     desk.wait(2.0)
-    assert desk.ended() == "nobody_answered"
+    assert desk.over() == "nobody_answered"
 
 
 @pytest.mark.parametrize(
@@ -196,9 +196,9 @@ def test_a_late_answer_during_the_fallback_counts() -> None:
 def test_two_hours_without_anybody_end_it() -> None:
     desk = asked()
     desk.wait(7190.0)
-    assert desk.ended() is None
+    assert desk.over() is None
     desk.wait(20.0)
-    assert desk.ended() == "nobody_answered"
+    assert desk.over() == "nobody_answered"
 
 
 # Verdicts on pictures
@@ -216,10 +216,10 @@ def test_three_picture_faults_running_stop_and_a_good_frame_between_starts_the_c
     for act in (Act.RETAKE, Act.RETAKE, Act.KEEP, Act.RETAKE, Act.RETAKE):
         desk.until_open(Role.LONG)
         desk.close(act=act, text="moved")
-    assert desk.ended() is None
+    assert desk.over() is None
     desk.until_open(Role.LONG)
     desk.close(act=Act.RETAKE, text="moved")
-    assert desk.ended() == "picture_faults"
+    assert desk.over() == "picture_faults"
 
 
 def test_pixels_that_tell_nothing_are_a_picture_fault_and_a_scout_looks() -> None:
@@ -239,7 +239,9 @@ def test_a_measurement_that_never_comes_is_given_up_after_a_minute() -> None:
     assert "no answer" in desk.lines("picture_fault")[0]
 
 
-@pytest.mark.parametrize(("doubt", "phase"), [(Doubt.ASK, Phase.HELD), (Doubt.GO_ON, None), (Doubt.STOP, Phase.ENDED)])
+@pytest.mark.parametrize(
+    ("doubt", "phase"), [(Doubt.ASK, Phase.HELD), (Doubt.GO_ON, None), (Doubt.STOP, Phase.RESTING)]
+)
 def test_in_doubt_it_does_as_agreed(doubt: Doubt, phase: Phase | None) -> None:
     desk = Desk(replace(AGAIN, doubt=doubt))
     desk.close(act=Act.ASK, text="dew on the glass")
@@ -254,7 +256,7 @@ def test_in_doubt_it_does_as_agreed(doubt: Doubt, phase: Phase | None) -> None:
 def test_a_verdict_that_says_stop_stops_whatever_the_outing_says() -> None:
     desk = Desk(replace(AGAIN, doubt=Doubt.GO_ON))
     desk.close(act=Act.STOP, text="the glass is wet")
-    assert desk.ended() == "in_doubt"
+    assert desk.over() == "in_doubt"
 
 
 # Kinds
@@ -264,7 +266,7 @@ def test_pairs_take_the_filter_off_and_on_around_every_frame() -> None:
     pairs = replace(FITTED, want=replace(FITTED.want, kind=Kind.PAIRS), bounds=Bounds(frames=2))
     desk = Desk(pairs)
     for _ in range(60):
-        if desk.ended() is not None:
+        if desk.over() is not None:
             break
         if desk.open is not None:
             desk.close()
@@ -272,7 +274,7 @@ def test_pairs_take_the_filter_off_and_on_around_every_frame() -> None:
             desk.say(Word.DONE)
         else:
             desk.wait(5.0)
-    assert desk.ended() == "frames_done"
+    assert desk.over() == "frames_done"
     assert desk.lines("prompt")[:3] == ["fit the six", "take off the six", "fit the six"]
     roles = [role for role in desk.takes() if role in (Role.BASE, Role.LONG)]
     assert roles[:3] == [Role.BASE, Role.LONG, Role.BASE] and roles.count(Role.LONG) == 2
@@ -286,7 +288,7 @@ def fading(outing: Outing) -> tuple[list[datetime], list[float], list[datetime]]
     begun, begun_ev = desk.now, desk.level_ev
     for _ in range(400):
         take, request = desk.open, desk.evening.state.request
-        if desk.ended() is not None:
+        if desk.over() is not None:
             break
         if take is not None:
             if take.role is Role.LONG:
@@ -327,5 +329,5 @@ def test_a_watch_takes_base_frames_alone_at_its_pace() -> None:
         desk.until_open(Role.BASE)
         opened.append(desk.now)
         desk.close()
-    assert desk.ended() == "frames_done" and set(desk.takes()) == {Role.BASE}
+    assert desk.over() == "frames_done" and set(desk.takes()) == {Role.BASE}
     assert opened[1] - opened[0] == pytest.approx(timedelta(seconds=120.0), abs=timedelta(seconds=6.0))

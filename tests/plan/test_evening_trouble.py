@@ -27,7 +27,10 @@ def test_every_fault_closes_and_stops_until_a_person_resumes(fault: Fault) -> No
     desk.close(20.5, "cut_short")
     desk.feed(FaultGone(fault))
     assert takes(desk.wait(3600.0)) == [], "being well again is no reason to go on"
-    assert desk.evening.view(desk.now).phase is Phase.HELD and f"{fault.value}: is wrong" in desk.rung()
+    assert (
+        desk.evening.view(desk.now).phase is Phase.HELD
+        and f"{fault.value}: is wrong; say resume to go on" in desk.rung()
+    )
     desk.say(Word.RESUME)
     desk.until_open(Role.LONG)
 
@@ -38,7 +41,7 @@ def test_every_fault_closes_and_stops_until_a_person_resumes(fault: Fault) -> No
 def test_a_frame_that_failed_is_a_fault_and_is_not_counted(outcome: str, fault: str) -> None:
     desk = Desk()
     desk.close(0.0 if outcome == "refused" else None, outcome, text="the reason")
-    assert desk.rung() == [f"{fault}: the reason"] and desk.evening.state.frames_done == 0
+    assert desk.rung() == [f"{fault}: the reason; say resume to go on"] and desk.evening.state.frames_done == 0
     assert takes(desk.wait(1000.0)) == []
 
 
@@ -62,14 +65,14 @@ def five_faults() -> Desk:
     desk = Desk()
     for count in range(5):
         desk.until_open(Role.LONG)
-        assert desk.ended() is None, f"after {count}"
+        assert desk.over() is None, f"after {count}"
         desk.close(0.0, "refused")
         desk.say(Word.RESUME)
     return desk
 
 
 def test_five_faults_without_a_frame_between_them_end_it() -> None:
-    assert five_faults().ended() == "fault"
+    assert five_faults().over() == "fault"
 
 
 def test_nothing_is_asked_while_the_shutter_may_still_be_open() -> None:
@@ -230,7 +233,7 @@ def test_a_restart_rings_again_for_what_held_it() -> None:
     desk = Desk(replace(AGAIN, after_link_loss=AfterLinkLoss.RESUME))
     desk.close(40.0, "link_lost", text="the lead is gone")
     restarted(desk)
-    assert desk.rung() == ["link: the lead is gone"] * 2
+    assert desk.rung() == ["link: the lead is gone; say resume to go on"] * 2
     desk.feed(FaultGone(Fault.LINK))
     assert takes(desk.wait(600.0)) == []
 
@@ -250,14 +253,14 @@ def test_it_ends_when_its_frames_are_taken() -> None:
         desk.until_open(Role.LONG)
         desk.close()
     desk.wait(60.0)
-    assert desk.ended() == "frames_done" and desk.takes() == [Role.LONG] * 2
+    assert desk.over() == "frames_done" and desk.takes() == [Role.LONG] * 2
 
 
 def test_no_frame_starts_that_would_not_be_over_at_its_cap_when_it_is_time_to_pack() -> None:
     # 60 s open, 6 s storing and 5 s of cap: 71 s before packing it may start, 70 s before it may not
     assert Desk(leaving_in(2.0 + 71.5 / 60.0)).open is not None
     desk = Desk(leaving_in(2.0 + 70.5 / 60.0))
-    assert desk.open is None and desk.ended() == "leave_by"
+    assert desk.open is None and desk.over() == "leave_by"
     # and with the dark frame in the camera 60 s more
     assert Desk(replace(leaving_in(2.0 + 130.0 / 60.0), dark=Dark.IN_CAMERA)).open is None
 
@@ -269,14 +272,14 @@ def test_time_to_pack_closes_a_frame_that_is_open_and_rings() -> None:
     found = desk.wait(91.0)
     assert closes(found) and "time to pack" in desk.rung()[-1]
     desk.close(120.0, "cut_short")
-    assert desk.ended() == "leave_by"
+    assert desk.over() == "leave_by"
 
 
 def test_time_to_pack_before_it_opened_rings_for_packing_and_for_nothing_else() -> None:
     desk = Desk(leaving_in(4.0))
     desk.wait(121.0)
     desk.close(0.0, "refused", text="interrupted before the opening")
-    assert desk.ended() == "leave_by" and len(desk.rung()) == 1
+    assert desk.over() == "leave_by" and len(desk.rung()) == 1
 
 
 def test_time_to_pack_rings_while_it_is_held_and_after_another_end() -> None:
@@ -286,23 +289,23 @@ def test_time_to_pack_rings_while_it_is_held_and_after_another_end() -> None:
     if desk.open is not None:
         desk.close()
     desk.wait(1800.0)
-    assert "time to pack" in desk.rung()[-1] and desk.ended() == "leave_by"
+    assert "time to pack" in desk.rung()[-1] and desk.over() == "leave_by"
 
 
 def test_the_first_reason_is_the_one_that_is_told() -> None:
     desk = five_faults()
     desk.feed(FaultSeen(Fault.STORAGE, "later"))
-    assert desk.ended() == "fault" and sum(isinstance(one, words.Ended) for one in desk.said) == 1
+    assert desk.over() == "fault" and sum(isinstance(one, words.Ended) for one in desk.said) == 1
     desk = Desk(DARKS)
     desk.close()
     desk.wait(10.0)
     desk.say(Word.DONE)
     desk.close(0.0, "failed")
-    assert desk.ended() == "frames_done", "a dark frame that failed does not change why the series ended"
+    assert desk.over() == "frames_done", "a dark frame that failed does not change why the series ended"
     desk = Desk(replace(DARKS, bounds=replace(leaving_in(4.0).bounds, frames=1)))
     desk.close()
     desk.wait(70.0)
-    assert "time to pack" in desk.rung()[-1] and desk.ended() == "frames_done"
+    assert "time to pack" in desk.rung()[-1] and desk.over() == "frames_done"
 
 
 @pytest.mark.parametrize(
@@ -313,7 +316,7 @@ def test_battery_and_disk_stay_above_their_reserves(battery_percent: float, disk
     desk = Desk(by_clock())
     desk.battery_percent, desk.disk_bytes = battery_percent, disk_bytes  # 60 s cost 0.6 per cent and 60 MB
     desk.wait(1801.0)
-    assert desk.ended() == reason and desk.takes() == []
+    assert desk.over() == reason and desk.takes() == []
 
 
 def test_the_battery_falls_as_its_gauge_says_from_step_to_step() -> None:
@@ -335,14 +338,14 @@ def test_darks_come_after_the_long_frames_with_the_cap_on_as_long_as_the_longest
     for _ in range(2):
         assert desk.open is not None and (desk.open.role, desk.open.open_s) == (Role.DARK, 60.0)
         desk.close()
-    assert desk.ended() == "frames_done" and desk.takes() == [Role.LONG, Role.DARK, Role.DARK]
+    assert desk.over() == "frames_done" and desk.takes() == [Role.LONG, Role.DARK, Role.DARK]
 
 
 def test_without_the_cap_in_time_it_ends_without_darks() -> None:
     desk = Desk(DARKS)
     desk.close()
     desk.wait(200.0)
-    assert desk.ended() == "frames_done" and desk.takes() == [Role.LONG]
+    assert desk.over() == "frames_done" and desk.takes() == [Role.LONG]
 
 
 def test_a_dark_frame_that_is_not_dark_is_not_counted_and_asked_for_again() -> None:
@@ -362,7 +365,7 @@ def test_no_dark_is_taken_below_the_battery_reserve() -> None:
     desk.say(Word.DONE)
     desk.battery_percent = 15.1
     desk.close()
-    assert desk.takes() == [Role.LONG, Role.DARK] and desk.ended() == "frames_done"
+    assert desk.takes() == [Role.LONG, Role.DARK] and desk.over() == "frames_done"
 
 
 @pytest.mark.parametrize("end", ["leaving", "fault", "pack"])
@@ -381,7 +384,7 @@ def test_no_dark_is_taken_after_leaving_a_fault_or_the_time_to_pack(end: str) ->
     if desk.open is not None:
         desk.close()
     desk.wait(60.0)
-    assert desk.ended() is not None and Role.DARK not in desk.takes() and "put the cap on" not in "".join(desk.rung())
+    assert desk.over() is not None and Role.DARK not in desk.takes() and "put the cap on" not in "".join(desk.rung())
 
 
 def test_the_pause_counts_from_the_end_of_the_dark_frame_in_the_camera() -> None:
@@ -397,7 +400,7 @@ def test_the_pause_counts_from_the_end_of_the_dark_frame_in_the_camera() -> None
 def test_what_is_left_is_told_and_falls() -> None:
     desk = Desk(replace(AGAIN, bounds=Bounds(frames=3)))
     seen: list[int] = []
-    while desk.ended() is None:
+    while desk.over() is None:
         seen.append(desk.evening.view(desk.now).frames_left or 0)
         desk.close() if desk.open else desk.wait(10.0)
     assert set(seen) >= {3, 2, 1} and seen == sorted(seen, reverse=True)
@@ -415,4 +418,4 @@ def test_the_sun_ends_what_waits_for_a_person() -> None:
     if desk.open is not None:
         desk.close()
     desk.wait((sun_utc - desk.now).total_seconds() + 1.0)
-    assert desk.ended() == "sun_altitude"
+    assert desk.over() == "sun_altitude"

@@ -237,7 +237,7 @@ class SimulatedEvening:
         """The alarm rings; whether anybody comes, and after how long, is chance."""
         habits = self.world.habits
         is_fault = urgency is Urgency.FAILED
-        if urgency is Urgency.LEAVE or self._chance.random() < (1.0 - habits.resumes if is_fault else habits.absent):
+        if self._chance.random() < (1.0 - habits.resumes if is_fault else habits.absent):
             return
         after_s = self._chance.uniform(*habits.answer_s)
         is_careless = self._chance.random() < habits.careless
@@ -256,6 +256,8 @@ class SimulatedEvening:
         elif state.darks_left and not state.cap_on:
             self._fit(CAP)
             self.say(Word.DONE)
+        elif state.resting:
+            self.say(Word.LEAVING)
         elif state.held is not None:
             self.say(Word.RESUME)
 

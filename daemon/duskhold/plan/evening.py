@@ -17,13 +17,26 @@ from typing import Any, Final
 from duskhold.light.reading import Reading
 from duskhold.light.skycurve import SkyCurve
 from duskhold.light.skyshape import SkyShape
+from duskhold.plan import evening_time
 from duskhold.plan import evening_words as words
 from duskhold.plan.asking import Seen, complaint, filter_off, prove
 from duskhold.plan.evening_agenda import go_on, light_has_come
 from duskhold.plan.evening_forecast import tell_left
-from duskhold.plan.evening_recovery import ask_again, fault, in_doubt, never_opened, resume
-from duskhold.plan.evening_rest import TIME_LINE, close_now, deadline_utc, foretell, free_utc, hold, ring, stop, view_of
+from duskhold.plan.evening_recovery import ask_again, fault, in_doubt, never_opened, resume, told_closed
+from duskhold.plan.evening_rest import (
+    close_now,
+    confirm_time,
+    deadline_utc,
+    foretell,
+    free_utc,
+    hold,
+    quiet,
+    ring,
+    stop,
+    view_of,
+)
 from duskhold.plan.evening_state import Held, State
+from duskhold.plan.evening_time import against_sky
 from duskhold.plan.evening_view import View
 from duskhold.plan.evening_words import Act, Effect, Event, Fault, Tell, Urgency, Word
 from duskhold.plan.known_light import KnownLight, Reference
@@ -31,7 +44,6 @@ from duskhold.plan.moments import begins_utc, ends_of
 from duskhold.plan.outing import BASE_GAP_S, Kind, LightStart, Outing
 from duskhold.plan.role import Role
 from duskhold.plan.series import SetUp
-from duskhold.plan.sky_sense import APART_MAX_STOPS, apart_stops
 from duskhold.plan.stops import StopReason, exposures
 
 PICTURE_FAULTS_MAX: Final = 3
@@ -86,8 +98,7 @@ class Evening:
 
     def _said(self, event: words.Said) -> list[Effect]:
         state = self.state
-        said: list[Effect] = [] if state.alarm is None else [words.Quiet()]
-        state.alarm = None
+        said = quiet(state)
         if state.ended:
             return said
         match event.word:
@@ -96,33 +107,41 @@ class Evening:
             case Word.HOLD:
                 state.hold_after = state.held is None
             case Word.LEAVING:
-                state.stop, state.stop_line, state.held = StopReason.LEFT_BY_PERSON, "left: get home safely", None
-                said += [*close_now(state), Tell("stop", state.stop_line, {"reason": state.stop.value})]
+                state.left, state.held, state.hold_after = True, None, False
+                said += [*close_now(state), *stop(state, StopReason.LEFT_BY_PERSON, "left: get home safely")]
             case Word.DONE:
-                self._done()
+                said += self._done()
             case Word.RESUME:
-                was_held = state.held is not None
-                resume(state)
-                said += ask_again(state) if was_held else []
+                said += self._resumed()
         return [*said, Tell("person", event.word.value, {})]
 
-    def _done(self) -> None:
+    def _resumed(self) -> list[Effect]:
+        was_held = self.state.held is not None
+        resume(self.state)
+        return ask_again(self.state) if was_held else []
+
+    def _done(self) -> list[Effect]:
         state = self.state
+        if state.held is not None and state.held.fault is Fault.CLOCK:
+            return self._resumed()  # it was asked whether the time is right
         if state.darks_left:
             state.cap_on = True
         elif state.request is not None and not state.request.answered:
             state.request = replace(state.request, answered=True)
             state.scout_needed, state.scout_due_utc = False, None
         elif not state.time_confirmed:
-            state.time_confirmed = True
+            confirm_time(state)
+        return []
 
     # The camera
 
     def _frame_told(self, event: words.FrameTold) -> list[Effect]:
         state = self.state
         take, state.taking = state.taking, None
-        if event.frame_id == state.unsettled and event.settled:
+        was_unsettled = event.frame_id == state.unsettled and event.settled
+        if was_unsettled:
             state.unsettled = None
+            told_closed(state)
         if not event.settled:
             state.unsettled = event.frame_id
         if event.role is Role.LONG:
@@ -133,12 +152,14 @@ class Evening:
         state.means_fresh = False
         if event.outcome == "refused" and state.close_asked:
             said += never_opened(state)
-        elif event.outcome in _FAULT_OF:
+        elif event.outcome in _FAULT_OF and not was_unsettled:
             said += self._fault(_FAULT_OF[event.outcome], event.reason or event.outcome)
         if take is None and event.role is Role.LONG and event.outcome == "complete":
             self._count()  # taken while the program was away
         if take is None or event.outcome not in ("complete", "cut_short") or not event.open_s:
             return said
+        if event.role is Role.DARK and event.outcome != "complete":
+            return said  # shorter than what it is for
         state.faults_since_frame = 0
         state.told_open_s, state.told_opened_utc = event.open_s, event.opened_utc or state.opened_utc
         state.gauge_open_s += event.open_s * (1 if event.role is Role.DARK else exposures(state.outing))
@@ -207,7 +228,7 @@ class Evening:
         said: list[Effect] = []
         if reading.at_least:
             said.append(Tell("clipped", "the base frame is clipped: its light is at least this bright", {}))
-        return said + self._against_sky(reading)
+        return said + against_sky(state, self._shape, reading)
 
     def _scout_seen(self, reading: Reading, event: words.Measured) -> list[Effect]:
         state, request = self.state, self.state.request
@@ -360,36 +381,6 @@ class Evening:
         )  # fmt: skip
         return tell_left(state)
 
-    # The program and its clock
-
-    def _begun(self, event: words.Begun) -> list[Effect]:
-        self.state.time_confirmed = event.time_confirmed
-        self.state.means = replace(self.state.means, percent_per_min=self.state.outing.costs.battery_percent_per_min)
-        return tell_left(self.state)
-
-    def _clock_confirmed(self, event: words.ClockConfirmed) -> list[Effect]:
-        state = self.state
-        state.time_confirmed = True
-        quiet: list[Effect] = [words.Quiet()] if state.alarm == TIME_LINE else []
-        state.alarm = None if quiet else state.alarm
-        return [*quiet, Tell("clock", f"the time is right, says {event.source}", {"source": event.source})]
-
-    def _clock_stepped(self, event: words.ClockStepped) -> list[Effect]:
-        state = self.state
-        state.shift(event.step_s)
-        state.ends = ends_of(state.outing, max(state.start_utc, state.begun_utc), state.begun_utc)
-        said: list[Effect] = [Tell("clock", f"the clock was set by {event.step_s:+.0f} s", {"step_s": event.step_s})]
-        if abs(event.step_s) <= CLOCK_STEP_MAX_S:
-            return said
-        reason = f"the clock was set by {event.step_s:+.0f} s: look whether it is right now"
-        return [*said, *self._fault(Fault.CLOCK, reason)]
-
-    def _sleep_ahead(self, _event: words.SleepAhead) -> list[Effect]:
-        return [*close_now(self.state), *self._fault(Fault.POWER, "the computer goes to sleep")]
-
-    def _woke(self, event: words.Woke) -> list[Effect]:
-        return self._fault(Fault.POWER, f"the computer slept for {event.slept_s:.0f} s")
-
     def _restarted(self, event: words.Restarted) -> list[Effect]:
         """Before the first frame the plan stands; after it nothing fires without a person."""
         state = self.state
@@ -399,19 +390,12 @@ class Evening:
             self._count()
         self._measured_end()
         state.unsettled = None if event.settled else (state.unsettled or "a frame of the time before")
-        if state.ended or state.opened_utc is None:
-            return []
         state.resumable_link = False
-        if state.held is not None:
+        if state.held is not None and not state.ended:
             return hold(state, state.held)  # the same report as before
-        return self._fault(Fault.RESTART, "the program was started again in the middle; say resume to go on")
-
-    def _against_sky(self, reading: Reading) -> list[Effect]:
-        apart = None if self._shape is None or reading.at_least else apart_stops(self._shape, reading)
-        if apart is None or abs(apart) <= APART_MAX_STOPS:
+        if state.ended or state.resting or state.opened_utc is None:
             return []
-        reason = f"the light is {apart:+.1f} stop from a clear sky at this place and time: is one of them wrong?"
-        return self._fault(Fault.CLOCK, reason)
+        return self._fault(Fault.RESTART, "the program was started again in the middle; say resume to go on")
 
 
 DARK_BELOW_STOPS: Final = 4.0
@@ -433,10 +417,10 @@ _REACTIONS: Mapping[type[Any], Callable[[Evening, Any], list[Effect]]] = {
     words.FaultGone: Evening._fault_gone,
     words.Checked: Evening._checked,
     words.MeansTold: Evening._means_told,
-    words.Begun: Evening._begun,
-    words.ClockConfirmed: Evening._clock_confirmed,
-    words.ClockStepped: Evening._clock_stepped,
-    words.SleepAhead: Evening._sleep_ahead,
-    words.Woke: Evening._woke,
+    words.Begun: lambda evening, event: evening_time.begun(evening.state, event),
+    words.ClockConfirmed: lambda evening, event: evening_time.clock_confirmed(evening.state, event),
+    words.ClockStepped: lambda evening, event: evening_time.clock_stepped(evening.state, event),
+    words.SleepAhead: lambda evening, _: evening_time.sleep_ahead(evening.state),
+    words.Woke: lambda evening, event: evening_time.woke(evening.state, event),
     words.Restarted: Evening._restarted,
 }

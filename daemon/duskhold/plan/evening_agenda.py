@@ -13,9 +13,9 @@ from typing import Final
 from duskhold.light.crossings import Direction
 from duskhold.plan.asking import Request
 from duskhold.plan.command import Refused
-from duskhold.plan.evening_orders import base_order, dark_order, first_order, long_order, scout_order
+from duskhold.plan.evening_finish import finish
+from duskhold.plan.evening_orders import base_order, first_order, long_order, scout_order
 from duskhold.plan.evening_rest import (
-    CAP_LINE,
     FORSAKEN_S,
     TIME_LINE,
     announce_utc,
@@ -25,21 +25,20 @@ from duskhold.plan.evening_rest import (
     hold,
     light_over_utc,
     opens_utc,
+    pack_counts,
     ring,
     stop,
+    take,
 )
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_words import (
     Effect,
-    Ended,
-    Quiet,
     ReadMeans,
     RunCheck,
-    Take,
     Tell,
     Urgency,
 )  # fmt: skip
-from duskhold.plan.outing import ClockStart, Dark, Fallback, Kind, LightStart
+from duskhold.plan.outing import ClockStart, Fallback, Kind, LightStart
 from duskhold.plan.series import (
     FilterChange,
     Metered,
@@ -53,7 +52,7 @@ from duskhold.plan.series import (
     wider,
     without_hands,
 )  # fmt: skip
-from duskhold.plan.stops import NO_DARKS_AFTER, StopReason, what_ends
+from duskhold.plan.stops import StopReason, what_ends
 
 LATE_S: Final = 900.0
 """A start missed by more than this is a person's decision."""
@@ -61,8 +60,6 @@ CHECK_AGE_MAX_S: Final = 900.0
 """A check that was passed longer before the start is made again at it. Common practice, no source."""
 PACK_LINE: Final = "time to pack: leave by the way you know, and look at the sea"
 _ROUNDS = 32
-_RING_ON = (StopReason.FAULT, StopReason.PICTURE_FAULTS, StopReason.IN_DOUBT)
-"""Ends of a series that a person has to hear of; what was rung for otherwise is over with it."""
 
 Duty = Callable[[State], list[Effect] | None]
 
@@ -88,8 +85,8 @@ def _over(state: State) -> list[Effect] | None:
 def _packing(state: State) -> list[Effect] | None:
     """The time to pack outranks every frame; an open one is closed and kept."""
     pack_utc = state.ends.pack_utc
-    is_known = state.packed or state.stop is StopReason.LEFT_BY_PERSON
-    if pack_utc is None or state.now_utc < pack_utc or is_known:
+    is_known = state.packed or state.left
+    if pack_utc is None or state.now_utc < pack_utc or is_known or not pack_counts(state):
         return None
     state.packed = True
     return [ring(state, Urgency.LEAVE, PACK_LINE), *close_now(state), *stop(state, StopReason.LEAVE_BY, PACK_LINE)]
@@ -102,27 +99,14 @@ def _announcing(state: State) -> list[Effect] | None:
         return None
     state.announced, state.announced_filters = None, ahead.filters
     request = Request(state.set_up, replace(state.set_up, filters=ahead.filters), ahead.at_utc)
-    minutes = max(0.0, (ahead.at_utc - state.now_utc).total_seconds() / 60.0)
-    line = f"in about {minutes:.0f} min: {request.line()}"
+    minutes = int(max(0.0, (ahead.at_utc - state.now_utc).total_seconds() / 60.0))  # rather too soon than too late
+    line = f"in about {minutes} min: {request.line()}"
     detail = {"at_utc": ahead.at_utc.isoformat(), "remove": list(request.remove), "fit": list(request.fit)}
     return [Tell("change_ahead", line, detail)]
 
 
 def _busy(state: State) -> list[Effect] | None:
     return [] if state.is_busy else None
-
-
-def _finishing(state: State) -> list[Effect] | None:
-    if state.stop is None:
-        return None
-    darks = None if state.packed else _darks(state)
-    if darks is not None:
-        return darks
-    is_news = state.packed or state.stop in _RING_ON
-    quiet: list[Effect] = [] if state.alarm is None or is_news else [Quiet()]
-    state.alarm = state.alarm if is_news else None
-    state.ended, state.request = True, None
-    return [*quiet, Ended(state.stop.value, state.stop_line)]
 
 
 def _holding(state: State) -> list[Effect] | None:
@@ -142,7 +126,8 @@ def _forsaken(state: State) -> list[Effect] | None:
     reason = StopReason.NOBODY_ANSWERED if state.held is None or state.held.fault is None else StopReason.FAULT
     waited = state.request.line() if state.held is None and state.request is not None else ""
     line = state.held.reason if state.held is not None else waited
-    return stop(state, reason, f"nobody came for {FORSAKEN_S / 3600.0:.0f} hours: {line}")
+    said = f"nobody came for {FORSAKEN_S / 3600.0:.0f} hours: {line}"
+    return [ring(state, Urgency.FAILED, said), *stop(state, reason, said)]
 
 
 def _waited_out(state: State) -> list[Effect] | None:
@@ -212,7 +197,7 @@ def _metering(state: State) -> list[Effect] | None:
     if state.base_due_utc is not None and state.now_utc < state.base_due_utc:
         return []
     order = base_order(state.outing, state.set_up)
-    return _no_room(state, order.open_s) or _take(state, order)
+    return _no_room(state, order.open_s) or take(state, order)
 
 
 def _fitting(state: State) -> list[Effect] | None:
@@ -252,7 +237,7 @@ def _scouting(state: State) -> list[Effect] | None:
         return []
     long_s = decide(state.outing, set_up, metered, state.now_utc).open_s or state.outing.bounds.longest_s
     order = scout_order(state.outing, set_up, min(long_s, state.outing.bounds.longest_s))
-    return _no_room(state, order.open_s) or _take(state, order)
+    return _no_room(state, order.open_s) or take(state, order)
 
 
 def _exposing(state: State) -> list[Effect] | None:
@@ -274,7 +259,7 @@ def _exposing(state: State) -> list[Effect] | None:
 
 
 _DUTIES: Sequence[Duty] = (
-    _over, _packing, _announcing, _busy, _finishing, _enough, _waited_out, _forsaken, _holding, _clock, _checking,
+    _over, _packing, _announcing, _busy, finish, _enough, _waited_out, _forsaken, _holding, _clock, _checking,
     _starting, _means, _metering, _fitting, _asking, _scouting, _exposing,
 )  # fmt: skip
 
@@ -291,7 +276,7 @@ def _open(state: State, frame: NextFrame, why: dict[str, object]) -> list[Effect
     if isinstance(order, Refused):
         return stop(state, StopReason.IN_DOUBT, f"{order.reason} {order.hint}")
     state.set_up = frame.set_up
-    said = _take(state, order)
+    said = take(state, order)
     foretell(state, order.open_s)
     return said
 
@@ -301,12 +286,7 @@ def _first(state: State) -> list[Effect]:
     ends = what_ends(state.outing, state.ends, state.means, state.frames_done, state.now_utc, order.open_s)
     if ends is not None:
         return stop(state, ends, _end_said(state, ends, order.open_s))
-    return _take(state, order)
-
-
-def _take(state: State, order: Take) -> list[Effect]:
-    state.taking, state.opened_utc, state.close_asked = order, state.now_utc, False
-    return [order]
+    return take(state, order)
 
 
 def _ask(state: State, after: SetUp) -> list[Effect]:
@@ -339,31 +319,6 @@ def _fall_back(state: State, request: Request) -> list[Effect]:
         return []  # it waits for the person; the sun, the time to pack or the light end it
     state.request = replace(request, before=found.set_up, after=replace(found.set_up, filters=request.after.filters))
     return _open(state, found, {"fallback": fallback.value})
-
-
-def _darks(state: State) -> list[Effect] | None:
-    """Dark frames after the series, when there is time and power for them; None when there are none to take."""
-    outing = state.outing
-    if outing.dark is not Dark.AFTER or state.stop in NO_DARKS_AFTER or not state.longest_open_s:
-        return None
-    if state.held is not None:
-        return None  # a program that was started again, or a fault: nothing more is taken without a person
-    if state.darks_left is None:
-        state.darks_left = outing.darks_after
-        state.request = None
-        line = CAP_LINE
-        state.cap_by_utc = state.now_utc + timedelta(seconds=outing.prompting.patience_s)
-        return [ring(state, Urgency.DO, line), Tell("prompt", line, {"darks": outing.darks_after})]
-    if not state.cap_on:
-        assert state.cap_by_utc is not None, "set when the cap was asked for"
-        return [] if state.now_utc < state.cap_by_utc else None
-    if state.darks_left and not state.means_fresh:
-        state.reading_means = True
-        return [ReadMeans()]
-    ends = replace(state.ends, sun_utc=None, frames=None)
-    if not state.darks_left or what_ends(outing, ends, state.means, 0, state.now_utc, state.longest_open_s):
-        return None
-    return _take(state, dark_order(outing, state.set_up, state.longest_open_s))
 
 
 def _no_room(state: State, open_s: float) -> list[Effect] | None:

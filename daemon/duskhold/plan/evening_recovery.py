@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import Final
 
-from duskhold.plan.evening_rest import hold, ring, stop
+from duskhold.plan.evening_rest import confirm_time, hold, ring, stop
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_words import Act, Effect, Fault, Measured, Tell, Urgency
 from duskhold.plan.outing import AfterLinkLoss, Doubt
@@ -24,7 +24,8 @@ def fault(state: State, kind: Fault, reason: str) -> list[Effect]:
         return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.FAULT, line)]
     agreed = kind is Fault.LINK and state.outing.after_link_loss is AfterLinkLoss.RESUME and not state.hold_after
     agreed = agreed and (was is None or state.resumable_link)
-    said = hold(state, Held(f"{kind.value}: {reason}", kind))
+    then = "" if "say resume" in reason else "; say resume to go on"
+    said = hold(state, Held(f"{kind.value}: {reason}{then}", kind))
     state.resumable_link = agreed
     return said
 
@@ -40,7 +41,7 @@ def resume(state: State) -> None:
     if was.fault is not None:
         state.checked = False  # what stopped it may have changed the camera
     if was.fault is Fault.CLOCK:
-        state.time_confirmed = True  # a person has looked
+        confirm_time(state)  # a person has looked
     # Light went on changing, and hands may have been at the camera.
     state.scout_needed = state.fallback_tried if state.request is not None else bool(state.frames_done)
 
@@ -73,3 +74,12 @@ def in_doubt(state: State, event: Measured) -> list[Effect]:
     if state.outing.doubt is Doubt.GO_ON:
         return [Tell("in_doubt", event.text, {"codes": list(event.codes)})]
     return hold(state, Held(f"{event.text}: look, then say resume"), Urgency.DO)
+
+
+def told_closed(state: State) -> None:
+    """A shutter that was not proven closed is closed now: what waits for a person says so."""
+    if state.held is None or state.held.fault not in (Fault.LINK, Fault.SHUTTER):
+        return
+    line = f"{state.held.fault.value}: the shutter is closed now; say resume to go on"
+    state.alarm = line if state.alarm == state.held.reason else state.alarm
+    state.held = replace(state.held, reason=line)

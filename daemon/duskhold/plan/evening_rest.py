@@ -7,7 +7,8 @@ from typing import Final
 
 from duskhold.plan.evening_state import Announced, Held, State
 from duskhold.plan.evening_view import Phase, View
-from duskhold.plan.evening_words import CloseNow, Effect, Fault, Ring, Tell, Urgency
+from duskhold.plan.evening_words import CloseNow, Effect, Fault, Quiet, Ring, Take, Tell, Urgency
+from duskhold.plan.moments import ends_of
 from duskhold.plan.outing import Kind, LightStart
 from duskhold.plan.series import FilterChange, NoFrame, next_frame
 from duskhold.plan.stops import StopReason, cycle_s, exposures
@@ -18,6 +19,10 @@ ANNOUNCE_MARGIN_S: Final = 45.0
 """A change is told a little more than `announce_s` ahead, since it may come earlier than foretold."""
 
 
+UNHEARD_S: Final = 1800.0
+"""An alarm of the end that nobody hears is given up after so long. Common practice, no source."""
+UNSETTLED_LINE: Final = "the shutter is not proven closed: look at the camera"
+REST_LINE: Final = "nothing more is taken; say leaving when you go"
 TIME_LINE: Final = "is the time right? Look at the clock, then say done"
 CAP_LINE: Final = "put the cap on for the dark frames, then say done"
 
@@ -50,8 +55,21 @@ def close_now(state: State) -> list[Effect]:
 
 def ring(state: State, urgency: Urgency, line: str) -> Ring:
     """Ring until a person says a word."""
-    state.alarm = line
+    state.alarm, state.alarm_urgency, state.alarm_utc = line, urgency, state.now_utc
     return Ring(urgency, line)
+
+
+def quiet(state: State) -> list[Effect]:
+    """Whatever rings is over."""
+    said: list[Effect] = [] if state.alarm is None else [Quiet()]
+    state.alarm = state.alarm_urgency = state.alarm_utc = None
+    return said
+
+
+def take(state: State, order: Take) -> list[Effect]:
+    """Have the frame taken now."""
+    state.taking, state.opened_utc, state.close_asked = order, state.now_utc, False
+    return [order]
 
 
 def opens_utc(state: State) -> datetime:
@@ -101,7 +119,30 @@ def forsaken_utc(state: State) -> datetime | None:
     waiting = None if state.request is None or state.request.answered else state.request.waiting_since_utc
     if state.held is not None:
         waiting = state.held.since_utc
-    return None if waiting is None else waiting + timedelta(seconds=FORSAKEN_S)
+    return None if waiting is None else max(waiting, state.start_utc) + timedelta(seconds=FORSAKEN_S)
+
+
+def rests_until_utc(state: State) -> datetime | None:
+    """How long an evening that is over still waits: for its time to pack, and for an alarm to be heard."""
+    if state.left:
+        return None
+    waits = [] if state.packed or state.ends.pack_utc is None else [state.ends.pack_utc]
+    if state.alarm_utc is not None and state.alarm_urgency is not Urgency.DO:
+        waits.append(state.alarm_utc + timedelta(seconds=UNHEARD_S))
+    return max(waits, default=None)
+
+
+def pack_counts(state: State) -> bool:
+    """Whether the time to pack is known: before it has begun, a clock that nobody trusts says nothing of it."""
+    leave_by = state.outing.bounds.leave_by
+    is_by_clock = leave_by is not None and leave_by.at_utc is not None
+    return state.ends.pack_utc is not None and (state.time_confirmed or state.told_begin or not is_by_clock)
+
+
+def confirm_time(state: State) -> None:
+    """The clock is right: what hangs on it is counted by it alone from now on."""
+    state.time_confirmed = True
+    state.ends = ends_of(state.outing, max(state.start_utc, state.begun_utc), state.begun_utc)
 
 
 def light_over_utc(state: State) -> datetime | None:
@@ -150,8 +191,12 @@ def _line(state: State) -> str:
         return state.alarm
     if state.held is not None:
         return state.held.reason
+    if state.unsettled is not None:
+        return UNSETTLED_LINE
     if state.asked_time and not state.time_confirmed:
         return TIME_LINE
+    if state.resting:
+        return REST_LINE
     return CAP_LINE if state.darks_left and not state.cap_on and not state.ended else "nothing"
 
 
@@ -167,7 +212,9 @@ def _phase(state: State) -> Phase:
         (state.ended, Phase.ENDED),
         (state.taking is not None, Phase.OPEN),
         (state.measuring is not None, Phase.MEASURING),
+        (state.resting, Phase.RESTING),
         (state.held is not None, Phase.HELD),
+        (state.unsettled is not None, Phase.UNSETTLED),
         (state.request is not None or bool(state.darks_left and not state.cap_on), Phase.ASKING),
         (state.checking or not state.checked, Phase.CHECKING),
         (not state.told_begin, Phase.WAITING),
@@ -198,13 +245,15 @@ def _next(state: State, now_utc: datetime) -> tuple[float | None, str]:
 def _moments(state: State) -> Sequence[datetime | None]:
     if state.ended:
         return ()
-    pack_utc = None if state.packed or state.stop is StopReason.LEFT_BY_PERSON else state.ends.pack_utc
+    pack_utc = None if state.packed or state.left or not pack_counts(state) else state.ends.pack_utc
     ahead = None if state.stop is not None else state.announced
     always = (pack_utc, None if ahead is None else announce_utc(state, ahead))
     if state.is_busy:
         return (*always, state.measure_by_utc)
     if state.stop is not None:
-        return (*always, state.cap_by_utc if state.darks_left and not state.cap_on else None)
+        cap_by_utc = state.cap_by_utc if state.darks_left and not state.cap_on and state.held is None else None
+        held_until_utc = None if state.held is None or state.resting else forsaken_utc(state)
+        return (*always, cap_by_utc, held_until_utc, rests_until_utc(state))
     if state.held is not None:
         return (*always, forsaken_utc(state), light_over_utc(state))
     if not state.told_begin:

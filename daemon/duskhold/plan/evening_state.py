@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 from duskhold.plan.asking import Request
 from duskhold.plan.evening_view import Foreseen
-from duskhold.plan.evening_words import Fault, Take
+from duskhold.plan.evening_words import Fault, Take, Urgency
 from duskhold.plan.known_light import KnownLight
 from duskhold.plan.outing import Outing
 from duskhold.plan.series import SetUp
@@ -41,6 +41,7 @@ class State:
     set_up: SetUp
     now_utc: datetime
     time_confirmed: bool = False
+    sky_apart_stops: float = 0.0
     asked_time: bool = False
     told_begin: bool = False
     checked: bool = False
@@ -84,11 +85,15 @@ class State:
     hold_after: bool = False
     resumable_link: bool = False
     alarm: str | None = None
+    alarm_urgency: Urgency | None = None
+    alarm_utc: datetime | None = None
     announced: Announced | None = None
     announced_filters: tuple[str, ...] | None = None
     verdict: str = ""
     stop: StopReason | None = None
     packed: bool = False
+    left: bool = False
+    resting: bool = False
     stop_line: str = ""
     darks_left: int | None = None
     cap_on: bool = False
@@ -97,10 +102,13 @@ class State:
 
     @property
     def is_busy(self) -> bool:
-        """Whether something that was asked for has not been answered."""
+        """Whether something that was asked for has not been answered.
+
+        Whoever leaves does not wait for a shutter that is not proven closed: its own process goes on with it.
+        """
         return (
             self.taking is not None or self.measuring is not None or self.checking or self.reading_means
-            or self.unsettled is not None
+            or (self.unsettled is not None and not (self.left or self.packed))
         )  # fmt: skip
 
     def shift(self, seconds: float) -> None:
@@ -125,5 +133,5 @@ class State:
 
 _COUNTED = (
     "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
-    "free_utc", "cap_by_utc", "checked_utc",
+    "free_utc", "cap_by_utc", "checked_utc", "alarm_utc",
 )  # fmt: skip

@@ -10,6 +10,17 @@ from duskhold.plan.stamp import utc_text
 from duskhold.plan.stops import StopReason
 
 _POWER: Final = (StopReason.BATTERY_RESERVE,)
+_THEN: Final[Mapping[StopReason, str]] = {
+    StopReason.FRAMES_DONE: "all frames are taken",
+    StopReason.LEAVE_BY: "it is time to leave",
+    StopReason.SUN_ALTITUDE: "the sun is past its limit",
+    StopReason.LONGEST_FRAME: "a frame would be too long",
+    StopReason.SHORTEST_FRAME: "a frame would be too short",
+    StopReason.LIGHT_NEVER_SUFFICES: "the light is not enough",
+    StopReason.BATTERY_RESERVE: "the battery is at its reserve",
+    StopReason.DISK_RESERVE: "the disk is at its reserve",
+}
+"""What a plan may end by, in a person's words."""
 
 
 class Phase(StrEnum):
@@ -23,6 +34,8 @@ class Phase(StrEnum):
     OPEN = "open"
     MEASURING = "measuring"
     HELD = "held"
+    UNSETTLED = "unsettled"
+    RESTING = "resting"
     ENDED = "ended"
 
 
@@ -48,7 +61,9 @@ class Foreseen:
             said += f" + {self.darks} dark{'s' * (self.darks != 1)}"
         said += " left"
         if self.ends_utc is not None and self.reason is not None:
-            said += f" until {self.ends_utc:%H:%M:%S} ({self.reason.value})"
+            said += (
+                f" until {self.ends_utc:%H:%M:%S}, then {_THEN.get(self.reason, self.reason.value.replace('_', ' '))}"
+            )
         is_in_camera = self.frames_left == self.in_camera_dark != self.without
         said += f"; {self.without} without" if is_in_camera else f"; {self.in_camera_dark} with"
         is_short = self.reason in _POWER or self.darks_short in _POWER

@@ -19,7 +19,6 @@ class StopReason(StrEnum):
     LIGHT_NEVER_SUFFICES = "light_never_suffices"
     BATTERY_RESERVE = "battery_reserve"
     DISK_RESERVE = "disk_reserve"
-    HELD_BY_PERSON = "held_by_person"
     LEFT_BY_PERSON = "left_by_person"
     NOBODY_ANSWERED = "nobody_answered"
     IN_DOUBT = "in_doubt"
@@ -28,7 +27,7 @@ class StopReason(StrEnum):
 
 
 NO_DARKS_AFTER: Final = (
-    StopReason.LEFT_BY_PERSON, StopReason.LEAVE_BY, StopReason.FAULT, StopReason.BATTERY_RESERVE,
+    StopReason.LEAVE_BY, StopReason.FAULT, StopReason.BATTERY_RESERVE,
     StopReason.DISK_RESERVE, StopReason.PICTURE_FAULTS,
 )  # fmt: skip
 """Ends of a series after which no dark frames are taken, however short."""

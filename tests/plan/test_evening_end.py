@@ -1,0 +1,194 @@
+"""How an evening comes to its end: nobody is left without the alarm that was promised, and nothing waits for ever."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from evening_desk import AGAIN, BEGUN, FITTED, Desk, leaving_in, takes
+
+from duskhold.plan import evening_words as words
+from duskhold.plan.evening_view import Phase
+from duskhold.plan.evening_words import Fault, FaultSeen, FrameTold, Word
+from duskhold.plan.outing import Bounds, ClockStart, Dark, LeaveBy
+from duskhold.plan.role import Role
+
+HALF_AN_HOUR_S = 1800.0
+DARKS = replace(AGAIN, bounds=Bounds(frames=1), dark=Dark.AFTER, darks_after=2)
+
+
+def one_frame_and_an_hour() -> Desk:
+    desk = Desk(replace(AGAIN, bounds=Bounds(frames=1, leave_by=LeaveBy(in_min=60.0, pack_min=10.0))))
+    desk.close()
+    return desk
+
+
+def test_after_the_last_frame_it_waits_for_the_time_to_pack_and_rings_until_it_is_heard() -> None:
+    desk = one_frame_and_an_hour()
+    assert desk.over() == "frames_done" and desk.ended() is None
+    view = desk.evening.view(desk.now)
+    assert view.phase is Phase.RESTING and "leaving" in view.line and view.frames_left == 0
+    desk.wait(50.0 * 60.0)
+    assert "time to pack" in desk.rung()[-1] and desk.ended() is None
+    desk.wait(HALF_AN_HOUR_S - 120.0)
+    assert desk.ended() is None, "it still rings"
+    desk.say(Word.HEARD)
+    assert desk.ended() == "frames_done"
+
+
+def test_a_rest_takes_nothing_whatever_is_said() -> None:
+    desk = one_frame_and_an_hour()
+    for word in (Word.RESUME, Word.DONE, Word.HOLD, Word.CLOSE):
+        desk.say(word)
+        assert takes(desk.wait(60.0)) == [] and desk.ended() is None
+    desk.say(Word.LEAVING)
+    assert desk.ended() == "frames_done", "the first reason is the one that counts"
+
+
+@pytest.mark.parametrize("rings", ["fault", "pack"])
+def test_an_alarm_of_the_end_that_nobody_hears_is_given_up(rings: str) -> None:
+    desk = Desk(leaving_in(30.0))
+    if rings == "fault":
+        desk = Desk()
+        for _ in range(5):
+            desk.say(Word.RESUME)
+            desk.until_open(Role.LONG)
+            desk.close(0.0, "refused")
+    else:
+        desk.close()
+        desk.say(Word.HOLD)
+        if desk.open is not None:
+            desk.close()
+        desk.wait(28.0 * 60.0 - (desk.now - BEGUN).total_seconds() + 1.0)
+    assert desk.over() is not None and desk.ended() is None
+    desk.wait(HALF_AN_HOUR_S + 1.0)
+    assert desk.ended() is not None and desk.evening.deadline_utc() is None
+
+
+def test_a_prompt_that_is_over_keeps_nobody() -> None:
+    desk = Desk(replace(FITTED, bounds=Bounds(frames=1)))
+    desk.until_open(Role.BASE)
+    desk.close()
+    desk.say(Word.LEAVING)
+    assert desk.ended() == "left_by_person" and desk.evening.state.alarm is None
+
+
+def test_whoever_leaves_does_not_wait_for_a_shutter_that_does_not_answer() -> None:
+    desk = Desk()
+    desk.close(40.0, "link_lost", settled=False)
+    desk.say(Word.RESUME)
+    assert desk.evening.view(desk.now).phase is Phase.UNSETTLED
+    desk.say(Word.LEAVING)
+    assert desk.ended() == "left_by_person"
+    (ended,) = [one for one in desk.said if isinstance(one, words.Ended)]
+    assert "not proven closed" in ended.line
+
+
+def test_time_to_pack_does_not_wait_for_it_either() -> None:
+    desk = Desk(leaving_in(30.0))
+    desk.close(40.0, "link_lost", settled=False)
+    desk.wait(1800.0)
+    assert desk.over() == "leave_by"
+    desk.say(Word.HEARD)
+    assert desk.ended() == "leave_by"
+
+
+def test_a_hold_says_when_its_shutter_is_closed_after_all() -> None:
+    desk = Desk()
+    frame_id = desk.newest()
+    desk.close(40.0, "link_lost", settled=False, text="the lead is gone")
+    desk.feed(FrameTold(frame_id, Role.LONG, "link_lost", 61.0, BEGUN, BEGUN + timedelta(seconds=61.0), True, ""))
+    assert "is closed now; say resume" in desk.evening.view(desk.now).line
+    desk.say(Word.RESUME)
+    desk.until_open(Role.LONG)
+
+
+# Darks
+
+
+def darks() -> Desk:
+    desk = Desk(DARKS)
+    desk.close()
+    desk.level_ev = -30.0
+    desk.say(Word.DONE)
+    assert desk.open is not None and desk.open.role is Role.DARK
+    return desk
+
+
+def test_hold_among_the_darks_holds_until_resume() -> None:
+    desk = darks()
+    desk.say(Word.HOLD)
+    desk.close()
+    assert takes(desk.wait(1200.0)) == [] and desk.evening.view(desk.now).phase is Phase.HELD
+    desk.say(Word.RESUME)
+    assert desk.open is not None and desk.open.role is Role.DARK
+    desk.close()
+    assert desk.ended() == "frames_done" and desk.takes().count(Role.DARK) == 2
+
+
+def test_hold_among_the_darks_does_not_hold_for_ever() -> None:
+    desk = darks()
+    desk.say(Word.HOLD)
+    desk.close()
+    desk.wait(7300.0)
+    assert desk.ended() == "frames_done"
+
+
+def test_a_dark_that_was_cut_short_is_none() -> None:
+    desk = darks()
+    desk.say(Word.CLOSE)
+    desk.close(10.0, "cut_short")
+    assert desk.evening.state.darks_left == 2
+    desk.until_open(Role.DARK)
+
+
+def test_leaving_the_darks_does_not_change_why_the_series_ended() -> None:
+    desk = darks()
+    desk.say(Word.LEAVING)
+    desk.close(3.0, "cut_short")
+    assert desk.ended() == "frames_done"
+
+
+def test_a_fault_in_the_darks_rings_until_it_is_heard() -> None:
+    desk = darks()
+    desk.close(10.0, "link_lost", settled=True, text="the lead is gone")
+    assert desk.over() == "frames_done" and desk.ended() is None
+    assert desk.evening.view(desk.now).alarm is not None
+    desk.say(Word.HEARD)
+    assert desk.ended() == "frames_done"
+
+
+# Nobody there
+
+
+def test_nobody_is_missed_before_the_start() -> None:
+    desk = Desk(replace(AGAIN, start=ClockStart(BEGUN + timedelta(hours=4))))
+    desk.say(Word.HOLD)
+    desk.wait(4.0 * 3600.0)
+    assert desk.over() is None
+    desk.wait(2.1 * 3600.0)
+    assert desk.over() == "nobody_answered" and "nobody came" in desk.rung()[-1]
+
+
+def test_a_start_in_the_middle_of_a_hold_before_the_first_frame_rings_again() -> None:
+    desk = Desk(replace(AGAIN, start=ClockStart(BEGUN + timedelta(minutes=20))))
+    desk.bad = ("focus",)
+    desk.wait(1201.0)
+    assert desk.evening.state.held is not None
+    rung = len(desk.rung())
+    desk.feed(words.Restarted(settled=True))
+    assert len(desk.rung()) == rung + 1 and "focus" in desk.rung()[-1]
+
+
+def test_a_start_in_the_middle_of_the_rest_rings_for_nothing_new() -> None:
+    desk = one_frame_and_an_hour()
+    desk.feed(words.Restarted(settled=True))
+    assert desk.rung() == [] and desk.evening.view(desk.now).phase is Phase.RESTING
+    desk.wait(3600.0)
+    assert "time to pack" in desk.rung()[-1]
+
+
+def test_every_hold_says_what_to_do() -> None:
+    for fault in Fault:
+        desk = Desk()
+        desk.feed(FaultSeen(fault, "is wrong"))
+        assert desk.rung()[-1].endswith("say resume to go on")
