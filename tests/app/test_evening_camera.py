@@ -8,7 +8,7 @@ from __future__ import annotations
 import queue
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -30,7 +30,7 @@ from duskhold.app.station import Station, stamp_now
 from duskhold.camera.hand import read_fitted
 from duskhold.camera.port import Setting as BodySetting
 from duskhold.journal.database import JournalUnwritable
-from duskhold.journal.entry import Intent, Outcome
+from duskhold.journal.entry import Frame, Intent, Outcome, Stamp
 from duskhold.journal.journal import Journal
 from duskhold.light.filters import Filter
 from duskhold.plan.bag import BagFilter, Setting
@@ -62,6 +62,11 @@ OUTING = Outing(
 )  # fmt: skip
 LONG = Take(Role.LONG, 4.0, 9.0, None, ("six",), "f/8", "100", {"rate_stops_per_min": -0.2})
 BASE = Take(Role.BASE, 0.0625, 5.0, "1/15", (), "f/8", "100", {})
+
+
+@pytest.fixture(autouse=True)
+def _looks_often(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(evening_camera, "LOOK_EVERY_S", 0.05)
 
 
 def field_of(visit: Callable[[], Any]) -> tuple[CameraField, queue.Queue[Event]]:
@@ -281,3 +286,68 @@ def test_an_order_that_never_arrived_is_told_at_once_where_its_program_is_known_
         assert (told.asked.frame_id, told.outcome.outcome, told.outcome.open_s) == (ours.frame_id, "failed", 0.0)
         # Somebody else may just be sending the other one.
         assert [one.intent.frame_id for one in journal.unfinished()] == [others.frame_id]
+
+
+@dataclass
+class Idle:
+    """A shutter process with nothing in hand."""
+
+    def state(self) -> dict[str, object]:
+        return {"phase": "ready", "reports": [], "frame_id": None}
+
+    def settings(self) -> Mapping[BodySetting, str]:
+        return {}
+
+
+class Played:
+    """A field whose frames end as they are told; what an earlier run left is `past`."""
+
+    def __init__(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        station = Station(
+            "usb", Folders(tmp_path, tmp_path, tmp_path), cast(Any, None), cast(Any, Idle()), Settings(), {}
+        )
+        self.past: list[Frame] = []
+        self.outcome = _outcome("20270309-172100-aaaa", "complete")
+        self.during: Callable[[], None] = lambda: None
+        monkeypatch.setattr(evening_camera, "settle_the_past", lambda *_given: self.past)
+        monkeypatch.setattr(evening_camera, "take_frame", self._take)
+        self.made, self.told = field_of(lambda: nullcontext(station))
+
+    def _take(self, *_given: object) -> evening_taking.Taken:
+        self.during()
+        return evening_taking.Taken(self.outcome)
+
+    def events(self) -> list[str]:
+        """Everything told once the field rests."""
+        until = time.monotonic() + 5.0
+        while not self.made.is_idle and time.monotonic() < until:
+            time.sleep(0.01)
+        self.made.stop()
+        return [type(self.told.get()).__name__ for _ in range(self.told.qsize())]
+
+
+@pytest.fixture
+def played(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Played:
+    return Played(tmp_path, monkeypatch)
+
+
+def test_a_program_told_to_end_says_nothing_of_a_picture_that_stays_on_the_card(played: Played) -> None:
+    played.during = played.made.leave_to_next_start
+    played.made.start()
+    played.made.carry_out(LONG)
+    assert played.events() == ["Begun", "FrameTold"]
+
+
+def test_a_person_who_goes_without_the_pictures_does_not_keep_the_evening_waiting(played: Played) -> None:
+    played.during = played.made.leave_pictures
+    played.made.start()
+    played.made.carry_out(LONG)
+    assert played.events() == ["Begun", "FrameTold", "NotMeasured"]
+
+
+def test_a_frame_is_told_once_however_late_its_picture_comes(played: Played) -> None:
+    intent = Intent("20270309-172100-aaaa", "usb", "long", "held", 4.0, 9.0, {"evening_id": EVENING})
+    played.past = [Frame(intent, Stamp(NOW, 0.0, "boot"), played.outcome)]
+    played.made.start()
+    played.made.carry_out(LONG)
+    assert played.events().count("FrameTold") == 1

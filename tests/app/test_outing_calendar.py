@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from duskhold.app.evening_record import EveningRecord, mint_evening_id
+from duskhold.app.evening_record import END, EveningRecord, mint_evening_id
 from duskhold.app.evening_run import Place, take_up
 from duskhold.app.folders import Folders
 from duskhold.app.outing_calendar import AHEAD, Calendar, calendar_of
@@ -15,8 +15,10 @@ from duskhold.app.outing_file import load_outing
 from duskhold.app.settings import Settings
 from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
+from duskhold.plan.evening import Evening
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Begun, Checked, FrameTold, MeansTold, Said, Word
+from duskhold.plan.outing import Outing
 from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
 
@@ -115,6 +117,49 @@ def test_what_is_over_or_was_left_too_long_ago_is_not(place: Place, folder: Path
     happened(place, over, Said(Word.LEAVING))
     happened(place, old, now_utc=NOW - timedelta(hours=20))
     assert look(place, folder).due == ()
+
+
+def test_what_has_ended_is_gone_over_at_most_once(place: Place, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write(folder, "over", timedelta(minutes=5))
+    happened(place, path, Said(Word.LEAVING))
+    gone_over: list[str] = []
+    go_over = EveningRecord.go_over
+
+    def counts(record: EveningRecord, outing: Outing) -> Evening | None:
+        gone_over.append(record.evening_id)
+        return go_over(record, outing)
+
+    monkeypatch.setattr(EveningRecord, "go_over", counts)
+    assert look(place, folder).due == ()
+    assert look(place, folder).due == ()  # nothing remembered but what the journal has
+    assert len(gone_over) == 1
+
+
+def test_an_end_that_is_in_the_journal_needs_no_going_over(
+    place: Place, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write(folder, "over", timedelta(minutes=5))
+    happened(place, path, Said(Word.LEAVING))
+    over: dict[str, datetime] = {}
+    with Journal.open(place.own.journal) as journal:
+        (evening,) = journal.evenings(9)
+        record = EveningRecord(journal, evening.evening_id)
+        journal.note(record.note_of(END, "left", {}), stamp(NOW))
+        monkeypatch.setattr(EveningRecord, "go_over", lambda *_given: pytest.fail("gone over"))
+        assert calendar_of(place, folder, journal, NOW, over).due == ()
+        assert over == {evening.evening_id: NOW}
+        monkeypatch.setattr(EveningRecord, "events", lambda *_given: pytest.fail("read again"))
+        assert calendar_of(place, folder, journal, NOW, over).due == ()
+
+
+def test_a_program_that_died_with_its_last_frame_untold_is_gone_on_with_first(place: Place, folder: Path) -> None:
+    late, path = write(folder, "a-late", timedelta(minutes=-5)), write(folder, "middle", timedelta(minutes=-40))
+    told = FrameTold("20261125-132719-3460", Role.LONG, "cut_short", 4.0, NOW, NOW + timedelta(seconds=4), True, "", 0)
+    happened(place, path, told)
+    first, second = look(place, folder).due
+    assert first.path == path and first.taken is not None
+    assert first.taken.told == {told.frame_id: "cut_short"}
+    assert second.path == late and second.taken is None
 
 
 def test_a_file_that_cannot_be_used_is_said_and_the_others_stay(place: Place, folder: Path) -> None:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import queue
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
@@ -25,10 +25,12 @@ from duskhold.app.evening_measuring import Measuring
 from duskhold.app.evening_taking import still_open, take_frame, told_of
 from duskhold.app.exposing import Watch
 from duskhold.app.folders import FolderUnsafe
+from duskhold.app.picture_choice import picture_among
 from duskhold.app.settling import settle_the_past
 from duskhold.app.simulated_hand import SimulatedHand
 from duskhold.app.station import Station
 from duskhold.journal.database import JournalError
+from duskhold.journal.entry import Outcome
 from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.evening_words import (
     Checked,
@@ -68,7 +70,7 @@ class Post:
 
     `visit` opens the station in the field's own thread; `post` takes an event; `begin` makes the first events from
     what is known of the time and whether the past is settled. `fitted` is on the lens as far as the evening knows;
-    frames written since `since_utc` are its own.
+    frames written since `since_utc` are its own, and `told_before` those it has heard of, each with its outcome's word.
     """
 
     evening_id: str
@@ -81,6 +83,7 @@ class Post:
     since_utc: datetime
     begin: Callable[[ClockWord, bool], Sequence[Event]]
     system: Callable[[], ClockWord]
+    told_before: Mapping[str, str] = field(default_factory=dict)
     seen: Callable[[Message], None] = lambda _state: None
     follow: Callable[[View, datetime], None] = lambda _view, _now_utc: None
     told: Callable[[Effect], None] = lambda _effect: None
@@ -105,7 +108,8 @@ class CameraField:
         self._waiting = 0
         self._taking: _Job | None = None
         self._view: tuple[View, datetime] | None = None
-        self._leaving, self._over = threading.Event(), threading.Event()
+        self._leaving, self._over, self._is_left = threading.Event(), threading.Event(), threading.Event()
+        self._told = dict(post.told_before)
         self._faults: set[Fault] = set()
         self._is_settled = False
         self._asked_s = 0.0
@@ -128,6 +132,11 @@ class CameraField:
 
     def leave_pictures(self) -> None:
         """Do not wait for pictures: the next start fetches them."""
+        self._leaving.set()
+
+    def leave_to_next_start(self) -> None:
+        """The program ends: without pictures, and without a word on what they would have told."""
+        self._is_left.set()
         self._leaving.set()
 
     def close_now(self) -> None:
@@ -244,11 +253,13 @@ class CameraField:
         named = replace(take, reasoning={**take.reasoning, "evening_id": self._at.evening_id})
         taken = take_frame(station, named, watch, job.asked_s)
         outcome = taken.outcome
-        self._at.post(told_of(outcome, take.role))
+        self._tell(outcome, take.role)
         with self._lock:
             self._taking = None
         if taken.fault is not None:
             self._at.post(FaultSeen(taken.fault, outcome.reason))
+        elif self._is_left.is_set() and picture_among(outcome.files) is None:
+            return  # no picture fault: it is on the card, and the evening that goes on counts the frame
         elif outcome.outcome in ("complete", "cut_short") and outcome.open_s:
             self._at.post(measuring.measure(station, take, outcome))
 
@@ -257,7 +268,15 @@ class CameraField:
         # Only this thread gives the evening's orders: what else has no outcome was given by a program that died.
         for frame in settle_the_past(station, watch, lambda one: one.decision.get("evening_id") == self._at.evening_id):
             if frame.outcome is not None and frame.written.utc >= self._at.since_utc:
-                self._at.post(told_of(frame.outcome, Role(frame.asked.role)))
+                self._tell(frame.outcome, Role(frame.asked.role))
+
+    def _tell(self, outcome: Outcome, role: Role) -> None:
+        """Once: a frame whose pictures came later is no second frame."""
+        if self._told.get(outcome.frame_id) == outcome.outcome:
+            return
+        if outcome.settled:
+            self._told[outcome.frame_id] = outcome.outcome
+        self._at.post(told_of(outcome, role))
 
     def _look(self, bench: _Bench) -> None:
         """Between frames: is the link there, is something left to tell, does the camera stay awake?"""

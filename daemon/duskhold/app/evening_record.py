@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Self
 
 from duskhold.journal import entry
-from duskhold.journal.entry import Stamp
+from duskhold.journal.entry import Note, Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening import Evening
 from duskhold.plan.evening_words import Event, event_from, event_message
 from duskhold.plan.outing import Outing
 from duskhold.plan.stamp import utc_text
+
+END = "ended"
+"""The word of the note that an evening's end leaves."""
 
 
 class EveningRecord:
@@ -40,6 +43,14 @@ class EveningRecord:
         """Write it; it is on the disk when this returns."""
         self._journal.happen(self.evening_id, now_utc, event_message(event), stamp)
 
+    def note_of(self, word: str, line: str, detail: Mapping[str, object]) -> Note:
+        """What is no event, as the journal keeps it: what the evening told, and what its loop saw."""
+        return Note(f"evening_{word}", {"evening_id": self.evening_id, "line": line, **detail})
+
+    def has_end(self) -> bool:
+        """Whether its end is written: known without going over it."""
+        return self._journal.was_noted(f"evening_{END}", self.evening_id)
+
     def events(self) -> Iterator[tuple[datetime, Event]]:
         """Everything that happened, in order."""
         return ((now_utc, event_from(message)) for now_utc, message in self._journal.happenings(self.evening_id))
@@ -49,10 +60,11 @@ class EveningRecord:
 
         What it asked for then was done or was not: nothing of it is asked for again.
         """
-        evening: Evening | None = None
-        for now_utc, event in self.events():
-            evening = evening or Evening(outing, now_utc)
-            evening.step(event, now_utc)
+        events = list(self.events())
+        if not events:
+            return None
+        evening = Evening(outing, events[0][0])
+        evening.go_over(events)
         return evening
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,12 +15,12 @@ from duskhold.app.evening_bell import Bell
 from duskhold.app.evening_camera import CameraField, Post
 from duskhold.app.evening_clock import ClockWatch, EveningClock
 from duskhold.app.evening_loop import Call, EveningLoop, Inbox
-from duskhold.app.evening_record import EveningRecord, mint_evening_id
+from duskhold.app.evening_record import END, EveningRecord, mint_evening_id
 from duskhold.app.login_manager import BusLoginManager
 from duskhold.app.outing_file import load_outing
 from duskhold.app.sleep_watch import SleepWatch
 from duskhold.app.station import SIMULATED, Station, at_station, stamp_now
-from duskhold.journal.entry import Note, Stamp
+from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening import Evening
 from duskhold.plan.evening_view import Phase, View
@@ -103,7 +103,10 @@ class Last:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """An evening ready to run: its record, its machine, its clock, and what it must be told first."""
+    """An evening ready to run: its record, its machine, its clock, and what it must be told first.
+
+    `told` are the frames that it has heard of already, each with its outcome's word.
+    """
 
     record: EveningRecord
     outing: Outing
@@ -111,6 +114,7 @@ class Taken:
     clock: EveningClock
     opening: Opening
     since_utc: datetime
+    told: Mapping[str, str] = field(default_factory=dict)
 
 
 class Opening:
@@ -144,7 +148,7 @@ def take_up(place: Place, path: Path, journal: Journal, now: Stamp) -> Taken:
     text = path.read_text(encoding="utf-8")
     record = EveningRecord.find(journal, place.camera, text)
     if record is not None:
-        found = _go_on(place, path, journal, record, now)
+        found = find_in_the_middle(place, path, journal, record, now)
         if found is not None:
             return found
     clock = EveningClock(now.utc, anchor_s=now.mono_s)
@@ -155,13 +159,13 @@ def take_up(place: Place, path: Path, journal: Journal, now: Stamp) -> Taken:
     return Taken(record, outing, evening, clock, Opening(None), now.utc)
 
 
-def is_in_the_middle(place: Place, path: Path, journal: Journal, record: EveningRecord, now: Stamp) -> bool:
-    """Whether that evening is to be gone on with. Raises as `take_up` does."""
-    return _go_on(place, path, journal, record, now) is not None
+def find_in_the_middle(place: Place, path: Path, journal: Journal, record: EveningRecord, now: Stamp) -> Taken | None:
+    """That evening as it stood; None for one that is over, never began, or was left too long ago.
 
-
-def _go_on(place: Place, path: Path, journal: Journal, record: EveningRecord, now: Stamp) -> Taken | None:
-    """As it stood; None for one that is over, never began, or was left too long ago."""
+    Raises as `take_up` does.
+    """
+    if record.has_end():
+        return None
     events, last = list(record.events()), journal.last_happening(record.evening_id)
     if not events or last is None or now.utc - events[-1][0] > STALE:
         return None
@@ -170,10 +174,19 @@ def _go_on(place: Place, path: Path, journal: Journal, record: EveningRecord, no
     evening = record.go_over(outing)
     assert evening is not None, "there are events"
     stood_utc = _stood_utc(*events[-1])
-    if evening.view(stood_utc).phase is Phase.ENDED:
+    stood = evening.view(stood_utc)
+    if stood.phase is Phase.ENDED:
+        # Its program ended just before it could write this.
+        journal.note(record.note_of(END, stood.stop or "", {}), now)
         return None
     now_utc, found = resume_clock(stood_utc, last, now)
-    return Taken(record, outing, evening, EveningClock(now_utc, anchor_s=now.mono_s), Opening(found), begun_utc)
+    clock = EveningClock(now_utc, anchor_s=now.mono_s)
+    return Taken(record, outing, evening, clock, Opening(found), begun_utc, _told_in(events))
+
+
+def _told_in(events: Sequence[tuple[datetime, Event]]) -> Mapping[str, str]:
+    told = [event for _, event in events if isinstance(event, FrameTold) and event.settled and event.frame_id]
+    return {event.frame_id: event.outcome for event in told}
 
 
 def _stood_utc(now_utc: datetime, event: Event) -> datetime:
@@ -213,6 +226,7 @@ class EveningProgram:
             zone=place.zone,
             fitted=taken.evening.view(taken.clock.now_utc()).filters,
             since_utc=taken.since_utc,
+            told_before=taken.told,
             begin=taken.opening,
             system=self._system,
             seen=hooks.seen,
@@ -244,7 +258,7 @@ class EveningProgram:
 
     def leave(self, why: str) -> None:
         """The program is told to end: close and keep, and leave the evening and its pictures to the next start."""
-        self.field.leave_pictures()
+        self.field.leave_to_next_start()
         self.inbox.offer(Call(leave=why))
 
     def _system(self) -> ClockWord:
@@ -283,8 +297,7 @@ class _JournalKeeper:
         self._record.keep(event, now_utc, stamp_now())
 
     def note(self, word: str, line: str, detail: dict[str, object]) -> None:
-        told = {"evening_id": self._record.evening_id, "line": line, **detail}
-        self._journal.note(Note(f"evening_{word}", told), stamp_now())
+        self._journal.note(self._record.note_of(word, line, detail), stamp_now())
 
 
 def frames_of(record: EveningRecord) -> list[str]:

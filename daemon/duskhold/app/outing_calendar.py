@@ -1,7 +1,7 @@
 """Which outings of a folder are due, and when: worked out anew from the files and the journal each time.
 
 An outing with a day or a clock time is run once; one without a day every time its start comes. An evening whose
-program ended in the middle is due at once.
+program ended in the middle is due at once, before all others.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from pathlib import Path
 
 from duskhold.app.document import DocumentWrong
 from duskhold.app.evening_record import EveningRecord
-from duskhold.app.evening_run import Place, is_in_the_middle
+from duskhold.app.evening_run import Place, Taken, find_in_the_middle
 from duskhold.app.outing_file import load_outing
 from duskhold.app.station import stamp_now
 from duskhold.journal.journal import Journal
@@ -28,11 +28,14 @@ LATE = timedelta(minutes=15)
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """An outing to run: when to begin with it, and why it is due."""
+    """An outing to run: when to begin with it, and why it is due. `taken` is what was left in the middle, as it stood:
+    that is gone on with whatever the time is, since nothing of it fires by itself.
+    """
 
     path: Path
     at_utc: datetime
     line: str
+    taken: Taken | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,25 +46,36 @@ class Calendar:
     troubles: tuple[str, ...]
 
 
-def calendar_of(place: Place, folder: Path, journal: Journal, now_utc: datetime) -> Calendar:
-    """Every outing in the folder. Raises `JournalError`; a folder that is not there is empty."""
+def calendar_of(
+    place: Place, folder: Path, journal: Journal, now_utc: datetime, over: dict[str, datetime] | None = None
+) -> Calendar:
+    """Every outing in the folder. Raises `JournalError`; a folder that is not there is empty.
+
+    `over` remembers evenings that have ended, each with its last moment, for whoever looks every minute.
+    """
     due: list[Due] = []
+    over = {} if over is None else over
     troubles: list[str] = []
     for path in sorted(folder.glob("*.yaml")):
         try:
-            due += _due(place, path, journal, now_utc)
+            due += _due(place, path, journal, now_utc, over)
         except (DocumentWrong, BadOuting, OSError, UnicodeDecodeError) as error:
             troubles.append(f"{path.name} is left out: {error}")
-    return Calendar(tuple(sorted(due, key=lambda one: (one.at_utc, one.path))), tuple(troubles))
+    return Calendar(tuple(sorted(due, key=lambda one: (one.taken is None, one.at_utc, one.path))), tuple(troubles))
 
 
-def _due(place: Place, path: Path, journal: Journal, now_utc: datetime) -> Iterator[Due]:
+def _due(place: Place, path: Path, journal: Journal, now_utc: datetime, over: dict[str, datetime]) -> Iterator[Due]:
     record = EveningRecord.find(journal, place.camera, path.read_text(encoding="utf-8"))
-    if record is not None and is_in_the_middle(place, path, journal, record, stamp_now()):
-        yield Due(path, now_utc, f"{path.name}: gone on with, its program ended in the middle")
-        return
+    last_utc = None if record is None else over.get(record.evening_id)
+    if record is not None and last_utc is None:
+        taken = find_in_the_middle(place, path, journal, record, stamp_now())
+        if taken is not None:
+            yield Due(path, now_utc, f"{path.name}: gone on with, its program ended in the middle", taken)
+            return
+        last_utc = max((moment for moment, _ in record.events()), default=None)
+        if last_utc is not None and record.has_end():
+            over[record.evening_id] = last_utc
     starts_utc = begins_utc(load_outing(path, place.settings, place.bag, now_utc))
-    last_utc = None if record is None else max((moment for moment, _ in record.events()), default=None)
     was_run = last_utc is not None and last_utc >= starts_utc - AHEAD
     if not was_run and starts_utc > now_utc - LATE:
         yield Due(path, starts_utc - AHEAD, f"{path.name}: starts {starts_utc:%Y-%m-%d %H:%M}Z")

@@ -156,6 +156,18 @@ class Journal:
         rows = self._rows("SELECT * FROM note ORDER BY number DESC LIMIT ?", limit)
         return [Note(row["word"], json.loads(row["detail"]), row["frame_id"]) for row in rows]
 
+    def last_note(self, word: str) -> tuple[Note, Stamp] | None:
+        """The latest note of this word, and when it was written."""
+        query = "SELECT * FROM note WHERE word = ? ORDER BY number DESC LIMIT 1"
+        for row in self._rows(query, word):
+            return Note(row["word"], json.loads(row["detail"]), row["frame_id"]), _stamp(row)
+        return None
+
+    def was_noted(self, word: str, evening_id: str) -> bool:
+        """Whether an evening has a note of this word."""
+        query = "SELECT 1 AS found FROM note WHERE word = ? AND json_extract(detail, '$.evening_id') = ? LIMIT 1"
+        return bool(self._rows(query, word, evening_id))
+
     def _insert(self, table: str, stamp: Stamp, **columns: object) -> None:
         values = {
             "written_utc": utc_text(stamp.utc),
