@@ -8,20 +8,29 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import cast
 
 import pytest
 
+from duskhold.app import evening_clock
 from duskhold.app import service as module
 from duskhold.app.clock_gate import ClockWord
 from duskhold.app.evening_bell import Bell
-from duskhold.app.evening_run import Hooks, Place
+from duskhold.app.evening_clock import ClockLook
+from duskhold.app.evening_run import Hooks, Place, Taken
 from duskhold.app.folders import Folders
+from duskhold.app.outing_calendar import Calendar, Due
 from duskhold.app.service import Service, Surroundings
 from duskhold.app.service_notice import ServiceNotice
 from duskhold.app.settings import Settings
+from duskhold.app.station import Station, stamp_now
+from duskhold.journal.entry import Note
 from duskhold.journal.journal import Journal
+from duskhold.shutter.launch import NotStarted
 
 
 class Noted(ServiceNotice):
@@ -73,10 +82,16 @@ def until(holds: Callable[[], bool], within_s: float = 10.0) -> None:
         time.sleep(0.02)
 
 
+def no_camera(_place: Place) -> AbstractContextManager[Station]:
+    raise NotStarted("no shutter process after 30 s")
+
+
 @pytest.fixture
 def waiting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Waiting]:
     monkeypatch.setattr(module, "system_word", lambda: ClockWord(False, "nobody says that the time is right"))
     monkeypatch.setattr(module, "HEARTBEAT_S", 0.1)
+    monkeypatch.setattr(evening_clock, "LOOK_EVERY_S", 0.05)
+    monkeypatch.setattr(Place, "visit", no_camera)
     made = Waiting(tmp_path)
     yield made
     made.end()
@@ -93,9 +108,60 @@ def test_nothing_begins_before_somebody_says_that_the_time_is_right(waiting: Wai
     until(lambda: "time to be confirmed" in str(service.hear("state")["waiting"]))
     answer = service.hear("close")
     assert answer["error"]["code"] == "nothing_runs"  # type: ignore[index]
-    assert service.hear("done")["answers"] == ["the time is right, says a person"]
+    answer = service.hear("done")
+    assert answer["answers"] == ["the time is right, says a person"]
+    assert "soon.yaml: starts" in str(answer["waiting"])  # what it waits for now, and not what it waited for before
     until(lambda: "soon.yaml: starts" in str(service.hear("state")["waiting"]))
     until(lambda: any("STATUS=soon.yaml" in said for said in waiting.notice.said))
+
+
+def test_a_clock_that_is_set_takes_back_what_a_person_said(waiting: Waiting, monkeypatch: pytest.MonkeyPatch) -> None:
+    set_s = [0.0]
+
+    def look() -> ClockLook:
+        now = evening_clock.look_at_clocks()
+        return replace(now, real_s=now.real_s + set_s[0])
+
+    monkeypatch.setattr(module, "look_at_clocks", look)
+    service = waiting.start()
+    until(lambda: "time to be confirmed" in str(service.hear("state")["waiting"]))
+    service.hear("done")
+    set_s[0] += 30.0
+    time.sleep(0.2)
+    assert "time to be confirmed" not in str(service.hear("state")["waiting"])
+    set_s[0] += 3600.0
+    until(lambda: "time to be confirmed" in str(service.hear("state")["waiting"]))
+    assert any("+3600 s" in said for said in waiting.said)
+    assert service.hear("done")["answers"]
+
+
+@pytest.mark.parametrize(
+    ("boot", "off_s", "asks"), [("this", 0.0, False), ("another", 0.0, True), ("this", -90.0, True)]
+)
+def test_a_person_is_not_asked_again_in_the_same_boot(waiting: Waiting, boot: str, off_s: float, asks: bool) -> None:
+    """Unless the clock was set meanwhile: then more or less time went by on it than in the boot."""
+    now = stamp_now()
+    said = replace(now, utc=now.utc + timedelta(seconds=off_s), boot_id=now.boot_id if boot == "this" else boot)
+    with Journal.open(waiting.place.own.journal) as journal:
+        journal.note(Note("service_time_said", {}), said)
+    service = waiting.start()
+    until(lambda: service.hear("state")["waiting"] != "begins")
+    assert ("time to be confirmed" in str(service.hear("state")["waiting"])) == asks
+
+
+def test_what_is_in_the_middle_does_not_wait_for_the_time(waiting: Waiting, monkeypatch: pytest.MonkeyPatch) -> None:
+    begun: list[tuple[Due, ClockWord | None]] = []
+
+    def run(service: Service, due: Due, _alarms: object) -> None:
+        begun.append((due, service._word))
+        service.leave("that is enough")
+
+    monkeypatch.setattr(Service, "_run", run)
+    middle = Due(Path("middle.yaml"), datetime.now(UTC), "in the middle", cast(Taken, object()))
+    monkeypatch.setattr(module, "calendar_of", lambda *_given: Calendar((middle,), ()))
+    waiting.thread.start()
+    until(lambda: bool(begun))
+    assert begun == [(middle, None)]
 
 
 def test_the_heart_beats_while_it_waits_and_the_end_is_told(waiting: Waiting, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,8 +1,11 @@
 """The service: waits for the next outing of a folder, runs its evening, and waits again.
 
 1. The plan is worked out from files and journal; nothing of it is only in memory.
-2. Nothing begins before the time is confirmed: by the system, the camera's clock, or a person's `done`.
+2. Nothing begins before the time is confirmed: by the system, the camera's clock, or a person's `done`, which counts
+   until the computer is started anew or its clock is set. What was left in the middle does not wait for that: nothing
+   of it fires by itself.
 3. One evening at a time. Told to end, it closes and keeps, and the next start goes on.
+4. What earlier runs left on a camera is recorded and fetched once, as soon as the camera answers.
 """
 
 from __future__ import annotations
@@ -11,32 +14,34 @@ import queue
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from duskhold.app.alarms import Alarms, Miss
-from duskhold.app.clock_gate import PERSON, ClockWord, camera_word, system_word
+from duskhold.app.clock_gate import PERSON, ClockWord, system_word
 from duskhold.app.document import DocumentWrong
+from duskhold.app.evening_clock import ClockWatch, look_at_clocks
 from duskhold.app.evening_loop import HEARTBEAT_S
 from duskhold.app.evening_run import EveningProgram, Hooks, Place, take_up
-from duskhold.app.folders import FolderUnsafe
 from duskhold.app.hearing import STATE, hear
 from duskhold.app.outing_calendar import Calendar, Due, calendar_of
+from duskhold.app.past_visit import PastVisit
 from duskhold.app.service_notice import ServiceNotice
 from duskhold.app.station import stamp_now
 from duskhold.app.word_socket import Body
-from duskhold.journal.database import JournalError
 from duskhold.journal.entry import Note
 from duskhold.journal.journal import Journal
-from duskhold.plan.evening_words import Word
+from duskhold.plan.evening_words import ClockStepped, Event, Word
 from duskhold.plan.outing import BadOuting
 from duskhold.shutter.clock import utc_now
-from duskhold.shutter.holder_link import HolderSilent
-from duskhold.shutter.launch import NotStarted
 
 LOOK_AGAIN_S = 60.0
 CLOCK_AGAIN_S = 10.0
 WAKE_MAX_S = 5.0
+STEP_MAX_S = 60.0
+"""A clock that was set by more is vouched for anew. Common practice, no source."""
 _OUTING, _HEARTBEAT = "outing", "heartbeat"
+_TIME_SAID = "time_said"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,14 +62,17 @@ class Service:
         self._program: EveningProgram | None = None
         self._left = ""
         self._word: ClockWord | None = None
-        self._waiting = "begins"
-        self._troubles: tuple[str, ...] = ()
+        self._is_word_to_keep = False
+        self._known: Calendar | None = None
+        self._over: dict[str, datetime] = {}
         self._spoilt: set[Path] = set()
+        self._past = PastVisit(place, lambda: self._word, self._camera_said, around.say)
 
     def run(self) -> None:
         """Until it is told to end. Raises `JournalError`."""
-        alarms = Alarms(self._missed)
+        alarms, clocks = Alarms(self._missed), ClockWatch(self._clock_did, lambda: None, look_at_clocks)
         alarms.start()
+        clocks.start()
         try:
             self._word = self._first_word()
             self._beat(alarms)
@@ -72,6 +80,8 @@ class Service:
             while not self._left:
                 self._once(alarms)
         finally:
+            self._past.stop()
+            clocks.stop()
             alarms.stop()
             self._around.notice.stopping()
 
@@ -89,25 +99,29 @@ class Service:
         if program is not None:
             return hear(program.inbox, word)
         if word == STATE:
-            return {"answers": [], "evening": None, "waiting": self._waiting}
+            return {"answers": [], "evening": None, "waiting": self._line()}
         if word == Word.DONE.value and self._word is None:
-            self._word = ClockWord(True, PERSON)
+            self._word, self._is_word_to_keep = ClockWord(True, PERSON), True
             self._wake(_OUTING)
-            return {"answers": [f"the time is right, says {PERSON}"], "evening": None, "waiting": self._waiting}
-        message = f"No evening runs now; {self._waiting}."
+            return {"answers": [f"the time is right, says {PERSON}"], "evening": None, "waiting": self._line()}
+        message = f"No evening runs now; {self._line()}."
         return {"error": {"code": "nothing_runs", "message": message, "field": None, "hint": None}}
 
     def _once(self, alarms: Alarms) -> None:
         """Run what is due, or wait for it."""
+        if self._is_word_to_keep:
+            self._is_word_to_keep = False
+            self._note(_TIME_SAID, {})
         if self._word is None:
             self._confirm()
-        calendar = self._calendar()
-        due = calendar.due[0] if calendar.due and self._word is not None else None
+        calendar = self._known = self._calendar()
+        due = next((one for one in calendar.due if one.taken is not None or self._word is not None), None)
         if due is not None and due.at_utc <= utc_now():
+            self._past.stop()  # the evening settles what is its own
             self._run(due, alarms)
             return
-        self._waiting = self._line(calendar)
-        self._around.notice.status(self._waiting)
+        self._around.notice.status(self._line())
+        self._past.start()
         until_s = LOOK_AGAIN_S if self._word is not None else CLOCK_AGAIN_S
         if due is not None:
             until_s = min(until_s, max(0.0, (due.at_utc - utc_now()).total_seconds()))
@@ -130,13 +144,14 @@ class Service:
     def _run(self, due: Due, alarms: Alarms) -> None:
         self._around.say(due.line)
         try:
-            taken = take_up(self._place, due.path, self._journal, stamp_now())
+            taken = due.taken or take_up(self._place, due.path, self._journal, stamp_now())
         except (DocumentWrong, BadOuting, OSError, UnicodeDecodeError) as error:
             self._spoilt.add(due.path)
             self._around.say(f"{due.path.name} cannot be begun: {error}")
             return
         alarms.disarm(_HEARTBEAT)  # the evening has its own
-        program = EveningProgram(self._place, taken, self._journal, self._around.hooks, self._word)
+        person = self._word if self._word is not None and self._word.line == PERSON else None
+        program = EveningProgram(self._place, taken, self._journal, self._around.hooks, person)
         self._program = program
         if self._left:
             program.leave(self._left)
@@ -148,32 +163,54 @@ class Service:
         self._beat(alarms)
 
     def _calendar(self) -> Calendar:
-        calendar = calendar_of(self._place, self._folder, self._journal, utc_now())
+        calendar = calendar_of(self._place, self._folder, self._journal, utc_now(), self._over)
+        said = () if self._known is None else self._known.troubles
         for trouble in calendar.troubles:
-            if trouble not in self._troubles:
+            if trouble not in said:
                 self._around.say(trouble)
-        self._troubles = calendar.troubles
         usable = tuple(one for one in calendar.due if one.path not in self._spoilt)
         return Calendar(usable, calendar.troubles)
 
-    def _line(self, calendar: Calendar) -> str:
+    def _line(self) -> str:
+        """What it waits for, by what is known at this moment."""
+        known = self._known
+        if known is None:
+            return "begins"
         if self._word is None:
             return "waits for the time to be confirmed: say `duskhold tell done` when this computer's clock is right"
-        if calendar.due:
-            return calendar.due[0].line
+        if known.due:
+            return known.due[0].line
         return f"no outing in {self._folder} has its start still ahead"
 
     def _first_word(self) -> ClockWord | None:
-        """The system's word, or that of the camera's clock, asked once."""
+        """The system's word, or what a person said before; the camera is asked when it answers."""
         word = system_word()
-        if not word.confirmed and self._place.zone is not None:
-            try:
-                with self._place.visit() as station:
-                    word = camera_word(station, self._place.zone, word)
-            except (NotStarted, HolderSilent, FolderUnsafe, JournalError) as error:
-                self._around.say(f"the camera's clock could not be asked: {error}")
+        if not word.confirmed and self._was_said():
+            word = ClockWord(True, PERSON)
         self._around.say(word.line)
         return word if word.confirmed else None
+
+    def _was_said(self) -> bool:
+        """Whether a person vouched for the clock in this boot, and it was not set since."""
+        found = self._journal.last_note(f"service_{_TIME_SAID}")
+        if found is None:
+            return False
+        said, now = found[1], stamp_now()
+        step_s = (now.utc - said.utc).total_seconds() - (now.mono_s - said.mono_s)
+        return said.boot_id == now.boot_id and abs(step_s) <= STEP_MAX_S
+
+    def _camera_said(self, word: ClockWord) -> None:
+        self._around.say(word.line)
+        if word.confirmed and self._word is None:
+            self._word = word
+            self._wake(_OUTING)
+
+    def _clock_did(self, event: Event) -> None:
+        """A clock that was set is vouched for anew, and what is due is worked out again."""
+        if isinstance(event, ClockStepped) and abs(event.step_s) > STEP_MAX_S:
+            self._around.say(f"the clock was set by {event.step_s:+.0f} s: what was said of the time before is void")
+            self._word, self._is_word_to_keep = None, False
+        self._wake(_OUTING)
 
     def _confirm(self) -> None:
         word = system_word()
