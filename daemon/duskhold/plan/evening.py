@@ -9,7 +9,7 @@
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -85,6 +85,16 @@ class Evening:
         if state.measuring is not None and state.measure_by_utc is not None and now_utc >= state.measure_by_utc:
             said += self._not_measured(words.NotMeasured(state.measuring, "no answer came from measuring it"))
         return said + go_on(state)
+
+    def go_over(self, events: Sequence[tuple[datetime, Event]]) -> None:
+        """Step through what has happened already. What is left is foretold by the last look ahead alone, as costly as
+        all the rest: nobody hears the others again.
+        """
+        looks = [index for index, (_, event) in enumerate(events) if isinstance(event, words.Begun | words.MeansTold)]
+        for index, (now_utc, event) in enumerate(events):
+            self.state.foretells = not looks or index >= looks[-1]
+            self.step(event, now_utc)
+        self.state.foretells = True
 
     def deadline_utc(self) -> datetime | None:
         """When `Ticked` is due if nothing happens before; None when only a person or the camera can go on."""

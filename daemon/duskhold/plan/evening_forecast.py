@@ -23,7 +23,7 @@ MOST_FRAMES: Final = 200
 
 def tell_left(state: State) -> list[Effect]:
     """Look ahead again, and say what is left when that is news; `replanned` when it is less than it was to be."""
-    before, found = state.foreseen, None if state.stop is not None else foresee(state)
+    before, found = state.foreseen, foresee(state) if state.foretells and state.stop is None else None
     if found is None:
         return []
     taken = state.frames_done - state.foreseen_done

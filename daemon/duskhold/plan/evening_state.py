@@ -71,6 +71,7 @@ class State:
     unsettled: str | None = None
     free_utc: datetime | None = None
     frames_done: int = 0
+    foretells: bool = True
     foreseen: Foreseen | None = None
     foreseen_done: int = 0
     faults_running: int = 0
