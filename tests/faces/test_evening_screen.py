@@ -6,6 +6,7 @@ import io
 import os
 import pty
 import queue
+import re
 import termios
 from dataclasses import replace
 from datetime import timedelta
@@ -13,10 +14,11 @@ from datetime import timedelta
 import pytest
 from evening_bench import BEGUN_UTC, VIEW
 
-from duskhold.faces.evening_screen import KEYS, LEGEND, EveningScreen, Keys, line_of
+from duskhold.faces.evening_screen import KEYS, LEGEND, EveningScreen, Keys, legend
 from duskhold.faces.tell import SAID
 from duskhold.plan.evening_view import Phase
-from duskhold.plan.evening_words import Ended, Ring, Tell, Urgency, Word
+from duskhold.plan.evening_words import Ended, Ring, Take, Tell, Urgency, Word
+from duskhold.plan.role import Role
 
 OPEN = replace(VIEW, phase=Phase.OPEN, role="long", frames_done=3)
 
@@ -26,47 +28,47 @@ class Terminal(io.StringIO):
         return True
 
 
-def test_whether_it_is_open_says_the_shutter_process_alone() -> None:
-    assert line_of(OPEN, 161.0, "open").startswith("OPEN  2:41")
-    assert "OPEN" not in line_of(OPEN, 161.0, "opening")
-    assert "OPEN" not in line_of(OPEN, 161.0, "silent")
-
-
-def test_what_a_person_must_do_is_in_the_line_and_a_time_that_has_passed_is_not() -> None:
-    asking = replace(VIEW, phase=Phase.ASKING, line="remove six; fit three")
-    assert line_of(asking, 12.0, "ready") == "waits for you  12.0 s   remove six; fit three   0 done"
-    assert line_of(replace(VIEW, next_open_s=95.0), -3.0, "ready") == "between frames   next 1:35   0 done"
-
-
-@pytest.mark.parametrize("phase", list(Phase))
-def test_every_phase_has_its_word(phase: Phase) -> None:
-    assert line_of(replace(VIEW, phase=phase), None, "ready")
-
-
 def test_what_the_evening_says_goes_above_the_line() -> None:
     out = Terminal()
     screen = EveningScreen(out)
-    screen.told(Tell("prompt", "fit the six", {}))
+    screen.told(Tell("verified", "the pixels say that it is done", {}))
     screen.told(Tell("alarm", "0.001 s late", {}))
     screen.told(Ring(Urgency.LEAVE, "time to pack"))
     screen.told(Ended("leave_by", "it is time to pack"))
     screen.sound()
     said = out.getvalue()
-    assert "prompt: fit the six" in said and "! LEAVE: time to pack" in said and "over: it is time to pack" in said
+    assert "  the pixels say that it is done\n" in said and "! LEAVE: time to pack" in said
+    assert "over: it is time to pack" in said
     assert "late" not in said
     assert said.endswith("\a")
 
 
-def test_where_there_is_no_terminal_nothing_is_shown_and_nothing_sounds() -> None:
+def test_what_was_rung_is_not_said_again() -> None:
+    out = Terminal()
+    screen = EveningScreen(out)
+    screen.told(Ring(Urgency.DO, "fit the six, then say done"))
+    screen.told(Tell("prompt", "fit the six", {}))
+    screen.told(Ring(Urgency.FAILED, "the lead came off"))
+    screen.told(Tell("held", "the lead came off", {}))
+    assert len(out.getvalue().splitlines()) == 2
+
+
+def test_where_there_is_no_terminal_lines_are_written_with_their_time_and_nothing_sounds() -> None:
     out = io.StringIO()
     screen = EveningScreen(out)
     screen.follow(VIEW, BEGUN_UTC)
     screen.seen({"phase": "open", "closes_in_s": 5.0})
-    screen.told(Ring(Urgency.DO, "fit the six"))
+    screen.told(Ring(Urgency.DO, "fit the six, then say done"))
+    screen.told(Take(Role.LONG, 95.0, 100.0, None, ("six",), "f/11", "100", {}))
+    screen.told(Tell("frame", "long cut_short: a person said so", {}))
     screen.sound()
     with screen.shown():
         pass
-    assert out.getvalue() == ""
+    lines = out.getvalue().splitlines()
+    assert all(re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ  .+", line) for line in lines)
+    assert [line[22:] for line in lines] == [
+        "! DO: fit the six, then say done", "long frame opens, 1:35 behind six", "long cut short: a person said so",
+    ]  # fmt: skip
 
 
 def test_a_terminal_that_went_away_ends_what_is_shown_and_nothing_else() -> None:
@@ -117,7 +119,8 @@ def test_a_terminal_that_hangs_up_ends_the_keys_and_nothing_else() -> None:
 def test_the_legend_has_every_key() -> None:
     assert set(KEYS.values()) == set(Word)
     for key, word in KEYS.items():
-        assert f"{'space' if key == ' ' else key} {word.value.split('_')[0][:4]}" in LEGEND
+        assert any(one.startswith(f"{'space' if key == ' ' else key} {word.value[:4]}") for one in LEGEND)
+    assert max(len(row) for row in legend(40).splitlines()) < 40
 
 
 def test_the_words_of_tell_are_those_of_an_evening() -> None:

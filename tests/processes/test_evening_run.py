@@ -109,7 +109,7 @@ def test_keys_and_the_countdown_at_a_terminal(bench: Rig) -> None:
         read_until("OPEN  ")
         os.write(ours, b"c")
         bench.body.wait_for("closed", 1, 10.0)
-        read_until("measures")
+        read_until("looks at the picture")
         os.write(ours, b"h")
         read_until("HELD")
         os.write(ours, b"l")

@@ -4,6 +4,7 @@ import os
 import select
 import sys
 import termios
+import textwrap
 import threading
 import tty
 from collections.abc import Callable, Iterator
@@ -11,9 +12,12 @@ from contextlib import contextmanager, suppress
 from datetime import datetime
 from typing import TextIO
 
-from duskhold.faces.countdown import Countdown, clock
+from duskhold.faces.countdown import Countdown
+from duskhold.faces.inputs import now_utc
+from duskhold.faces.standing import ROLES, awaited_utc, fitted, length, line_of
+from duskhold.faces.telling import Once
 from duskhold.plan.evening_view import Phase, View
-from duskhold.plan.evening_words import Effect, Ended, Ring, Tell, Word
+from duskhold.plan.evening_words import Effect, Ended, Ring, Take, Tell, Word
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.wire import Message
 
@@ -25,71 +29,85 @@ KEYS = {
     "r": Word.RESUME,
     " ": Word.HEARD,
 }
-LEGEND = "c close and keep   h hold after this   d done it   l leaving   r resume   space heard   Ctrl-C leaves"
+LEGEND = (
+    "c close and keep", "h hold after this", "d done it", "l leaving", "r resume", "space heard", "Ctrl-C leaves",
+    "times are UTC",
+)  # fmt: skip
 _DRAW_EVERY_S = 0.25
 _LOOK_S = 0.25
-_NOT_SHOWN = ("alarm", "frame", "person")
-_WORDS = {
-    Phase.WAITING: "waits",
-    Phase.WATCHING: "watches the light",
-    Phase.CHECKING: "checks the camera",
-    Phase.ASKING: "waits for you",
-    Phase.BETWEEN: "between frames",
-    Phase.OPEN: "OPEN",
-    Phase.MEASURING: "measures",
-    Phase.HELD: "HELD",
-    Phase.ENDED: "over",
-}
+_USUAL_COLUMNS = 80
+_NOT_SHOWN = ("alarm", "person")
+_OPENED = ("open", "timed")
 
 
 class EveningScreen:
-    """One line that is written over itself, and what the evening says above it. Any thread may tell it something."""
+    """What the evening says, line by line, and on a terminal one line below that is written over itself. Any thread
+    may tell it something."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream, self._countdown = stream, Countdown(stream)
-        self._is_shown = stream.isatty()
+        self._is_terminal, self._is_there = stream.isatty(), True
         self._lock = threading.Lock()
+        self._once = Once()
         self._view: View | None = None
         self._until_s: float | None = None
+        self._closes_s: float | None = None
         self._shutter = ""
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._run, name="screen", daemon=True)
 
     def follow(self, view: View, now_utc: datetime) -> None:
         """How the evening stands."""
-        until_s = None if view.until_utc is None else mono_now_s() + (view.until_utc - now_utc).total_seconds()
+        awaited = awaited_utc(view)
+        until_s = None if awaited is None else mono_now_s() + (awaited - now_utc).total_seconds()
         with self._lock:
+            if view.phase is not Phase.OPEN:
+                self._shutter, self._closes_s = "", None
             self._view, self._until_s = view, until_s
 
     def seen(self, state: Message) -> None:
         """A state of the shutter process: what it does now, and when it closes."""
         phase, closes_in_s = str(state.get("phase")), state.get("closes_in_s")
         with self._lock:
+            if phase in _OPENED and isinstance(closes_in_s, float):
+                self._closes_s = mono_now_s() + closes_in_s
+            if phase == "ready":
+                # Before it opens, or closed again: which of them tells what was seen of it.
+                phase = "" if self._closes_s is None else "storing"
             self._shutter = phase
-            if phase in ("open", "timed") and isinstance(closes_in_s, float):
-                self._until_s = mono_now_s() + closes_in_s
 
     def told(self, effect: Effect) -> None:
-        """What the evening says goes above the line, once."""
+        """What the evening says, once."""
         match effect:
+            case Take(role=role, open_s=open_s, filters=filters) if not self._is_terminal:
+                behind = f" behind {' and '.join(filters)}" if filters else ""
+                self._say(f"{ROLES[role.value]} opens, {length(open_s)}{behind}")
+            case Tell("frame", line, _):
+                if not self._is_terminal:  # elsewhere the line below shows it
+                    self._say(line.replace("_", " "))
             case Tell(word, line, _) if word not in _NOT_SHOWN:
-                self._say(f"  {word}: {line}")
+                self._say(self._once.said(word, line))
             case Ring(urgency, line):
-                self._say(f"! {urgency.value.upper()}: {line}")
+                self._say(f"! {urgency.value.upper()}: {self._once.said('ring', line)}")
             case Ended(_, line):
-                self._say(f"  over: {line}")
+                self._say(self._once.said("ended", line))
+
+    def legend(self) -> None:
+        """The keys."""
+        self._write(lambda: print(legend(self._columns()), file=self._stream, flush=True))
 
     def sound(self) -> None:
         """The terminal's bell."""
-        self._write(lambda: print("\a", end="", file=self._stream, flush=True))
+        if self._is_terminal:
+            self._write(lambda: print("\a", end="", file=self._stream, flush=True))
 
     def complain(self, line: str) -> None:
         """Trouble beside the evening."""
-        self._say(f"  trouble: {line}")
+        self._say(f"trouble: {line}")
 
     @contextmanager
     def shown(self) -> Iterator[None]:
-        if self._is_shown:
+        if self._is_terminal:
             self._thread.start()
         try:
             yield
@@ -99,7 +117,16 @@ class EveningScreen:
                 self._thread.join()
             self._write(self._countdown.clear)
 
-    def _say(self, line: str) -> None:
+    def _say(self, line: str | None) -> None:
+        """With its time: as a row of a log, or wrapped as the terminal is wide."""
+        if line is None:
+            return
+        if self._is_terminal:
+            stamp = f"{now_utc():%H:%M:%S}  "
+            line = textwrap.fill(line, self._columns() - 1, initial_indent=stamp, subsequent_indent=" " * len(stamp))
+        else:
+            line = f"{now_utc():%Y-%m-%dT%H:%M:%SZ}  {line}"
+
         def write() -> None:
             self._countdown.clear()
             print(line, file=self._stream, flush=True)
@@ -112,36 +139,35 @@ class EveningScreen:
 
     def _draw(self) -> None:
         if self._view is not None:
-            left_s = None if self._until_s is None else self._until_s - mono_now_s()
-            self._countdown.say(line_of(self._view, left_s, self._shutter))
+            # An open frame closes when the shutter process says, which opened it a little after it was asked to.
+            until_s = self._until_s if self._closes_s is None else self._closes_s
+            left_s = None if until_s is None else until_s - mono_now_s()
+            self._countdown.say(fitted(line_of(self._view, left_s, self._shutter), self._columns()))
+
+    def _columns(self) -> int:
+        try:
+            return os.get_terminal_size(self._stream.fileno()).columns or _USUAL_COLUMNS
+        except (OSError, ValueError):
+            return _USUAL_COLUMNS
 
     def _write(self, write: Callable[[], None]) -> None:
-        """A terminal that went away, as a login does, ends what is shown and not the evening."""
+        """A terminal or a log that went away ends what is shown and not the evening."""
         with self._lock:
-            if not self._is_shown:
+            if not self._is_there:
                 return
             try:
                 write()
             except OSError:
-                self._is_shown = False
+                self._is_there = False
 
 
-def line_of(view: View, left_s: float | None, shutter: str) -> str:
-    """The one line: what happens, how long still, what a person must do."""
-    word = _WORDS[view.phase]
-    if view.phase is Phase.OPEN:
-        # Whether it is open says the shutter process alone.
-        word = "OPEN" if shutter in ("open", "timed") else shutter or "opening"
-    parts = [word if left_s is None or left_s < 0.0 else f"{word}  {clock(left_s)}"]
-    if view.phase is Phase.OPEN and view.role is not None:
-        parts.append(view.role)
-    if view.line != "nothing":
-        parts.append(view.line)
-    elif view.next_open_s is not None and view.phase is not Phase.OPEN:
-        parts.append(f"next {clock(view.next_open_s).strip()}")
-    left = "" if view.frames_left is None else f", {view.frames_left} left"
-    parts.append(f"{view.frames_done} done{left}")
-    return "   ".join(parts)
+def legend(columns: int) -> str:
+    """The keys in as many rows as it takes."""
+    rows = [LEGEND[0]]
+    for one in LEGEND[1:]:
+        longer = f"{rows[-1]}   {one}"
+        rows = [*rows[:-1], longer] if len(longer) < columns else [*rows, one]
+    return "\n".join(rows)
 
 
 class Keys:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import folders_of, now_utc, saying_journal_errors, settings_of
 from duskhold.faces.outings import outing_of, saying_outing_errors
+from duskhold.faces.telling import Once
 from duskhold.faces.trouble import catching_signals, saying_trouble, status_after
 from duskhold.plan.stamp import utc_text
 
@@ -21,11 +22,11 @@ if TYPE_CHECKING:
 WEATHERS = ("clear", "thin", "broken")
 PEOPLE = ("prompt", "late", "careless", "away")
 EXIT_NOT_ENDED = 4
-_QUIET = ("frame", "prompt", "held", "denied")
-"""Frames are in the table at the end; the others ring, and are said by that."""
+_QUIET = ("frame",)
+"""Frames are in the table at the end."""
 _PLANNED = ("left", "replanned")
 """What is left changes with every frame: it is said once, and the table shows what came of it."""
-_MARKS = {"ring": "! ", "person": "> ", "ended": "over: "}
+_MARKS = {"ring": "! ", "person": "> "}
 
 
 def add_outing_options(parser: argparse.ArgumentParser) -> None:
@@ -67,13 +68,14 @@ class _Teller:
     """Tells the evening line by line as it goes, on the error stream; with --json it keeps quiet."""
 
     def __init__(self, is_quiet: bool) -> None:
-        self._is_quiet, self._is_planned = is_quiet, False
+        self._is_quiet, self._is_planned, self._once = is_quiet, False, Once()
 
     def __call__(self, at_utc: datetime, word: str, line: str) -> None:
         is_old = word in _QUIET or (word in _PLANNED and self._is_planned)
         self._is_planned |= word in _PLANNED
-        if not (self._is_quiet or is_old):
-            print(f"{at_utc:%H:%M:%S}  {_MARKS.get(word, '')}{line}", file=sys.stderr, flush=True)
+        said = None if self._is_quiet or is_old else self._once.said(word, line)
+        if said is not None:
+            print(f"{at_utc:%H:%M:%S}  {_MARKS.get(word, '')}{said}", file=sys.stderr, flush=True)
 
 
 def _staging(args: argparse.Namespace) -> "Staging":
@@ -135,7 +137,7 @@ def _body(outing: "Outing", staging: "Staging", found: "Rehearsed") -> dict[str,
 def _show(body: dict[str, Any]) -> None:
     from duskhold.faces import wording
 
-    print(f"{body['outing']}: {body['stop']['line']} ({body['stop']['reason']})")
+    print(f"{body['outing']}: {body['stop']['line']}")
     rows = []
     for number, frame in enumerate(body["frames"], 1):
         opened = frame.get("opened_utc")
@@ -147,7 +149,7 @@ def _show(body: dict[str, Any]) -> None:
                 str(frame["role"]),
                 wording.open_time(frame),
                 _level(frame, body["frames"]),
-                str(frame["outcome"]),
+                str(frame["outcome"]).replace("_", " "),
                 str(len(frame["files"])),
             ]
         )

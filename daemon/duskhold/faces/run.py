@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from duskhold.plan.evening_words import Word
 
 EXIT_FAILED = 4
+_ELSEWHERE = "No keys are heard here: `duskhold tell WORD` says done, close, hold, resume, leaving; times are UTC."
 _FAILED = ("in_doubt", "picture_faults", "fault")
 
 
@@ -67,7 +68,7 @@ def _run(
     from duskhold.app.evening_run import EveningProgram, take_up
     from duskhold.app.evening_story import story_of
     from duskhold.app.station import stamp_now
-    from duskhold.faces.evening_screen import LEGEND, Keys, terminal_is_there
+    from duskhold.faces.evening_screen import Keys, terminal_is_there
     from duskhold.journal.journal import Journal
 
     path = Path(args.outing).expanduser()
@@ -81,8 +82,10 @@ def _run(
         stack.callback(socket.close)
         caught = stack.enter_context(hearing_signals(partial(_on_signal, program)))
         if terminal_is_there() and not args.json:
-            print(LEGEND, file=sys.stderr)
+            screen.legend()
             stack.enter_context(Keys(sys.stdin, partial(_say, program)).heard())
+        else:
+            print(_ELSEWHERE, file=sys.stderr, flush=True)
         with screen.shown():
             gone: Gone = program.run()
         return story_of(place, taken, gone, journal), caught
@@ -127,6 +130,6 @@ def _show(story: "Story") -> None:
     rows = []
     for frame in story.frames:
         held, files = wording.open_time(frame), str(len(frame["files"]))
-        rows.append([str(frame["frame_id"]), str(frame["role"]), str(frame["outcome"]), held, files])
+        rows.append([str(frame["frame_id"]), str(frame["role"]), str(frame["outcome"]).replace("_", " "), held, files])
     if rows:
         wording.print_table("Frames", ("frame", "role", "outcome", "open", "files"), rows)

@@ -1,11 +1,12 @@
 """`duskhold tell`: a word of a person to the evening that runs on this machine."""
 
 import argparse
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.inputs import folders_of, settings_of
+from duskhold.faces.inputs import folders_of, now_utc, settings_of
 
 SAID = {
     "close": "close the shutter now and keep the frame; the series goes on",
@@ -16,6 +17,7 @@ SAID = {
     "heard": "the alarm was heard",
 }
 STATE = "state"
+_CLOSES = ("close", "leaving")
 
 
 def add_parser(subparsers: Any) -> None:
@@ -46,16 +48,26 @@ def run(args: argparse.Namespace) -> Answer:
     if "error" in answer:
         said = answer["error"]
         raise Wrong(str(said["code"]), str(said["message"]), exit_status=4)
-    return Answer(answer, 0, partial(_show, answer))
+    return Answer(answer, 0, partial(_show, args.word, answer))
 
 
-def _show(answer: dict[str, Any]) -> None:
+def _show(word: str, answer: dict[str, Any]) -> None:
+    from duskhold.faces.standing import lines_of, to_do, view_from
+    from duskhold.plan.evening_view import Phase
+
+    body = answer["evening"]
+    view = None if body is None else view_from(body)
+    # What was said is known to whoever said it, and what still holds is in the lines below.
+    known = {word} if view is None else {word, view.stop, view.line, to_do(view)}
     for line in answer["answers"]:
-        print(line)
-    evening = answer["evening"]
-    if evening is None:
+        if line not in known:
+            print(line)
+    if view is None:
         print(answer["waiting"])
         return
-    print(f"{evening['phase']}: {evening['line']}   {evening['frames_done']} done")
-    if evening["stop"]:
-        print(f"over: {evening['stop']}")
+    if word in _CLOSES and view.phase is Phase.OPEN:
+        view = replace(view, until_utc=None)  # it closes now, whatever was planned
+    for line in lines_of(view, now_utc()):
+        print(line)
+    if word == "hold" and view.phase is not Phase.HELD and view.stop is None:
+        print("Nothing more is taken after this frame, until resume.")
