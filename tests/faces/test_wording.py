@@ -47,3 +47,16 @@ def test_clocks_round_to_the_second() -> None:
     assert wording.clock_utc(moment) == "00:00:00"
     assert wording.day_utc(moment) == "2026-10-15"
     assert wording.clock_local(moment, ZoneInfo("Europe/London")) == "01:00:00 BST"
+
+
+@pytest.mark.parametrize(
+    ("columns", "cut"), [(80, "  1   16:55:53   20.0 s   complete"), (24, "1  opened 16:55:53\n  open 20.0 s")]
+)
+def test_a_narrow_terminal_gets_every_value(
+    columns: int, cut: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(wording, "NOT_A_TERMINAL_COLUMNS", columns)
+    wording.print_table("Frames", ("n", "opened", "open", "outcome"), [["1", "16:55:53", "20.0 s", "complete"]])
+    said = capsys.readouterr().out
+    assert cut in said and all(cell in said for cell in ("16:55:53", "20.0 s", "complete"))
+    assert max(len(line) for line in said.splitlines()) <= columns

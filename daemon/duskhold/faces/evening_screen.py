@@ -4,7 +4,6 @@ import os
 import select
 import sys
 import termios
-import textwrap
 import threading
 import tty
 from collections.abc import Callable, Iterator
@@ -15,7 +14,7 @@ from typing import TextIO
 from duskhold.faces.countdown import Countdown
 from duskhold.faces.inputs import now_utc
 from duskhold.faces.standing import ROLES, awaited_utc, fitted, length, line_of
-from duskhold.faces.telling import Once
+from duskhold.faces.telling import Once, columns_of, row
 from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.evening_words import Effect, Ended, Ring, Take, Tell, Word
 from duskhold.shutter.clock import mono_now_s
@@ -35,7 +34,6 @@ LEGEND = (
 )  # fmt: skip
 _DRAW_EVERY_S = 0.25
 _LOOK_S = 0.25
-_USUAL_COLUMNS = 80
 _NOT_SHOWN = ("alarm", "person")
 _OPENED = ("open", "timed")
 
@@ -94,7 +92,7 @@ class EveningScreen:
 
     def legend(self) -> None:
         """The keys."""
-        self._write(lambda: print(legend(self._columns()), file=self._stream, flush=True))
+        self._write(lambda: print(legend(columns_of(self._stream)), file=self._stream, flush=True))
 
     def sound(self) -> None:
         """The terminal's bell."""
@@ -118,18 +116,13 @@ class EveningScreen:
             self._write(self._countdown.clear)
 
     def _say(self, line: str | None) -> None:
-        """With its time: as a row of a log, or wrapped as the terminal is wide."""
         if line is None:
             return
-        if self._is_terminal:
-            stamp = f"{now_utc():%H:%M:%S}  "
-            line = textwrap.fill(line, self._columns() - 1, initial_indent=stamp, subsequent_indent=" " * len(stamp))
-        else:
-            line = f"{now_utc():%Y-%m-%dT%H:%M:%SZ}  {line}"
+        text = row(now_utc(), line, self._stream)
 
         def write() -> None:
             self._countdown.clear()
-            print(line, file=self._stream, flush=True)
+            print(text, file=self._stream, flush=True)
 
         self._write(write)
 
@@ -142,13 +135,7 @@ class EveningScreen:
             # An open frame closes when the shutter process says, which opened it a little after it was asked to.
             until_s = self._until_s if self._closes_s is None else self._closes_s
             left_s = None if until_s is None else until_s - mono_now_s()
-            self._countdown.say(fitted(line_of(self._view, left_s, self._shutter), self._columns()))
-
-    def _columns(self) -> int:
-        try:
-            return os.get_terminal_size(self._stream.fileno()).columns or _USUAL_COLUMNS
-        except (OSError, ValueError):
-            return _USUAL_COLUMNS
+            self._countdown.say(fitted(line_of(self._view, left_s, self._shutter), columns_of(self._stream)))
 
     def _write(self, write: Callable[[], None]) -> None:
         """A terminal or a log that went away ends what is shown and not the evening."""

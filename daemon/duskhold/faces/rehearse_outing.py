@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import folders_of, now_utc, saying_journal_errors, settings_of
 from duskhold.faces.outings import outing_of, saying_outing_errors
-from duskhold.faces.telling import Once
+from duskhold.faces.telling import Once, row
 from duskhold.faces.trouble import catching_signals, saying_trouble, status_after
 from duskhold.plan.stamp import utc_text
 
@@ -75,7 +75,7 @@ class _Teller:
         self._is_planned |= word in _PLANNED
         said = None if self._is_quiet or is_old else self._once.said(word, line)
         if said is not None:
-            print(f"{at_utc:%H:%M:%S}  {_MARKS.get(word, '')}{said}", file=sys.stderr, flush=True)
+            print(row(at_utc, f"{_MARKS.get(word, '')}{said}", sys.stderr), file=sys.stderr, flush=True)
 
 
 def _staging(args: argparse.Namespace) -> "Staging":

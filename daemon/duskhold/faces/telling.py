@@ -1,5 +1,11 @@
 """What an evening says, once: without what was rung a moment ago, and in words instead of codes."""
 
+import os
+import textwrap
+from datetime import datetime
+from typing import Final, TextIO
+
+USUAL_COLUMNS: Final = 80
 _ALSO_RUNG = ("prompt", "held", "denied", "stop", "in_doubt")
 """Kept in the record under their own word, and mostly said by an alarm already."""
 _BACK = {"link": "the link is back", "camera": "the camera answers again"}
@@ -26,3 +32,19 @@ class Once:
         if word == "stop":
             self._stop = line
         return line
+
+
+def row(at_utc: datetime, line: str, stream: TextIO) -> str:
+    """A line with its time, wrapped where the stream is a terminal; a log has the whole of both in one row."""
+    if not stream.isatty():
+        return f"{at_utc:%Y-%m-%dT%H:%M:%SZ}  {line}"
+    stamp = f"{at_utc:%H:%M:%S}  "
+    return textwrap.fill(line, columns_of(stream) - 1, initial_indent=stamp, subsequent_indent=" " * len(stamp))
+
+
+def columns_of(stream: TextIO) -> int:
+    """How wide the terminal is; as usual where it is none, or does not say."""
+    try:
+        return os.get_terminal_size(stream.fileno()).columns or USUAL_COLUMNS
+    except (OSError, ValueError):
+        return USUAL_COLUMNS

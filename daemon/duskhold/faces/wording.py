@@ -1,6 +1,7 @@
 """Numbers, times and places as people read them outdoors, and tables of them."""
 
 import sys
+import textwrap
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
 from typing import Any
@@ -10,6 +11,8 @@ from duskhold.light.place import Place
 MINUS = "−"
 NOT_A_TERMINAL_COLUMNS = 1000
 """A file or a pipe has no edge: nothing is cut off for it."""
+LAST_COLUMN_LEAST = 12
+_STAYS = "\u00a0"
 
 
 def signed(value: float, decimals: int) -> str:
@@ -84,7 +87,8 @@ def day_utc(moment: datetime) -> str:
 
 
 def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print aligned columns under a title: numbers to the right, the first column and the last to the left."""
+    """Print aligned columns under a title: numbers to the right, the first column and the last to the left. Where a
+    terminal is too narrow for them each row is told value by value, and nothing is cut off."""
     from rich import box
     from rich.console import Console
     from rich.table import Table
@@ -98,7 +102,23 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) 
         table.add_row(*(Text(cell) for cell in row))
     console = Console(highlight=False, width=None if sys.stdout.isatty() else NOT_A_TERMINAL_COLUMNS)
     console.print(Text(title, style="bold"))
-    console.print(table)
+    if _least_columns(head, rows) <= console.width:
+        console.print(table)
+        return
+    for row in rows:
+        print(textwrap.fill(_in_a_row(head, row), console.width - 1, subsequent_indent="  ").replace(_STAYS, " "))
+
+
+def _least_columns(head: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
+    """With the last column, which may wrap, at its narrowest."""
+    widths = [max(len(cell) for cell in column) for column in zip(head, *rows, strict=True)]
+    return sum(widths[:-1]) + min(widths[-1], LAST_COLUMN_LEAST) + 3 * len(widths)
+
+
+def _in_a_row(head: Sequence[str], row: Sequence[str]) -> str:
+    """`1  opened 16:55:53  role long`; a name stays with its value."""
+    said = [row[0], *(f"{name} {cell}".strip() for name, cell in zip(head[1:], row[1:], strict=True) if cell)]
+    return "  ".join(one.replace(" ", _STAYS) for one in said)
 
 
 def _to_second(moment: datetime) -> datetime:
