@@ -73,6 +73,10 @@ def test_whoever_asks_reads_sentences() -> None:
     ]  # fmt: skip
     last = replace(OPEN, until_utc=SOON, frames_left=1)
     assert lines_of(last, BEGUN_UTC)[1:] == ["Long frames: 3 done, 1 left."]
+    closing = lines_of(replace(last, until_utc=None), BEGUN_UTC)
+    assert closing[0] == "The long frame is being closed, and stored."
+    packing = replace(VIEW, phase=Phase.RESTING, line="time to pack", stop="the frame is taken")
+    assert lines_of(packing, BEGUN_UTC)[:2] == ["Time to pack.", "The series is over: the frame is taken."]
     held = replace(VIEW, phase=Phase.HELD, line="held: say resume to go on")
     assert lines_of(held, BEGUN_UTC)[0] == "Held: say resume to go on."
 

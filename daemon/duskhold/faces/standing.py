@@ -146,7 +146,8 @@ def _sentence(view: View, left_s: float | None) -> str:
     asked = "" if view.line == NOTHING else to_do(view)
     match view.phase:
         case Phase.OPEN:
-            said = f"The {role_of(view)} is open, {left} left." if left else f"The {role_of(view)} is being closed."
+            how = f"open, {left} left" if left else "being closed, and stored"
+            said = f"The {role_of(view)} is {how}."
         case Phase.WAITING:
             said = f"Waits for the start, in {left}." if left else "" if asked else "It starts."
         case Phase.WATCHING:
@@ -157,9 +158,10 @@ def _sentence(view: View, left_s: float | None) -> str:
             said = "" if asked else "Looks whether it is done."
         case Phase.HELD:
             return f"Held: {asked or 'say resume to go on'}."
+        case Phase.CHECKING:
+            said = "Checks the camera."
+        case Phase.MEASURING:
+            said = "Looks at the last picture."
         case _:
-            said = _SENTENCES.get(view.phase, "")
+            return f"{asked[:1].upper()}{asked[1:]}." if asked else ""
     return " ".join(filter(None, [said, f"Waits for you: {asked}." * bool(asked)]))
-
-
-_SENTENCES: Mapping[str, str] = {"checking": "Checks the camera.", "measuring": "Looks at the last picture."}
