@@ -61,8 +61,8 @@ def test_once_the_series_is_over_no_frame_is_next() -> None:
     over = replace(VIEW, stop="all 3 frames are taken", frames_done=3, frames_left=0, next_open_s=20.0)
     assert line_of(over, None, "") == "between frames   3 done"
     assert line_of(replace(over, phase=Phase.ENDED), None, "") == "over"
-    left = replace(over, stop="left: get home safely")
-    assert lines_of(left, BEGUN_UTC)[1] == "The series is over: get home safely."
+    left = replace(over, stop="you leave; get home safely")
+    assert lines_of(left, BEGUN_UTC)[1] == "The series is over: you leave; get home safely."
     told = lines_of(replace(over, phase=Phase.ENDED), BEGUN_UTC)
     assert told == ["The series is over: all 3 frames are taken.", "Long frames: 3 done."]
 
@@ -100,7 +100,6 @@ def test_lengths(seconds: float, text: str) -> None:
 
 def test_codes_are_said_in_words() -> None:
     once = Once()
-    assert once.said("fault_gone", "link") == "the link is back"
     assert once.said("stop", "all 2 frames are taken") == "all 2 frames are taken"
     assert once.said("ended", "all 2 frames are taken") == "over"
     for reason in StopReason:

@@ -72,7 +72,7 @@ def test_ctrl_c_closes_keeps_and_ends_with_the_record(bench: Rig) -> None:
     opened_s, closed_s = bench.one_opening()
     assert closed_s - opened_s < 8.0
     assert status == 130
-    assert story["stop"] == {"reason": "left_by_person", "line": "left: get home safely"}
+    assert story["stop"] == {"reason": "left_by_person", "line": "you leave; get home safely"}
     (frame,) = story["frames"]
     assert frame["outcome"] == "cut_short" and frame["role"] == "long"
     assert frame["open_s"] == pytest.approx(closed_s - opened_s, abs=0.2)
@@ -113,7 +113,7 @@ def test_keys_and_the_countdown_at_a_terminal(bench: Rig) -> None:
         os.write(ours, b"h")
         read_until("HELD")
         os.write(ours, b"l")
-        read_until("left: get home safely")
+        read_until("you leave; get home safely")
         read_until("Frames")
         assert process.wait(20.0) == 0
     finally:

@@ -234,7 +234,7 @@ def test_the_leave_alarm_rings_while_it_is_held_and_only_leaving_keeps_it_from_t
 
     with played(endless, leaves, profile=COLD) as found:
         assert not any("pack" in one.line for one in found.lines("ring"))
-        assert "left" in found.lines("ended")[0].line
+        assert "you leave" in found.lines("ended")[0].line
 
 
 # Story 10: the lead is pulled

@@ -51,7 +51,7 @@ def lines_of(view: View, now_utc: datetime) -> list[str]:
     left_s = None if awaited is None else (awaited - now_utc).total_seconds()
     said = [_sentence(view, left_s)]
     if view.stop is not None:
-        said.append(f"The series is over: {view.stop.removeprefix('left: ')}.")
+        said.append(f"The series is over: {view.stop}.")
     elif (next_s := _next_s(view)) is not None:
         said.append(f"The next long frame: {length(next_s)}.")
     return [*(line for line in said if line), f"Long frames: {count(view)}."]

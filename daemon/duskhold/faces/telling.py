@@ -8,7 +8,6 @@ from typing import Final, TextIO
 USUAL_COLUMNS: Final = 80
 _ALSO_RUNG = ("prompt", "held", "denied", "stop", "in_doubt")
 """Kept in the record under their own word, and mostly said by an alarm already."""
-_BACK = {"link": "the link is back", "camera": "the camera answers again"}
 
 
 class Once:
@@ -24,8 +23,6 @@ class Once:
             self._rung = line
         elif word == "ended":
             return "over" if line == self._stop else f"over: {line}"
-        elif word == "fault_gone":
-            return _BACK.get(line, f"{line} is well again")
         elif word in _ALSO_RUNG and line in self._rung:
             self._stop = line if word == "stop" else self._stop
             return None

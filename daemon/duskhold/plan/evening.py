@@ -118,7 +118,7 @@ class Evening:
                 state.hold_after = state.held is None
             case Word.LEAVING:
                 state.left, state.held, state.hold_after = True, None, False
-                said += [*close_now(state), *stop(state, StopReason.LEFT_BY_PERSON, "left: get home safely")]
+                said += [*close_now(state), *stop(state, StopReason.LEFT_BY_PERSON, "you leave; get home safely")]
             case Word.DONE:
                 said += self._done()
             case Word.RESUME:
@@ -351,7 +351,7 @@ class Evening:
 
     def _fault_gone(self, event: words.FaultGone) -> list[Effect]:
         state = self.state
-        said: list[Effect] = [Tell("fault_gone", event.fault.value, {})]
+        said: list[Effect] = [Tell("fault_gone", f"the {event.fault.value} is back", {"fault": event.fault.value})]
         if event.fault is not Fault.LINK or not state.resumable_link or state.unsettled is not None:
             return said
         # Closed for certain, and agreed on beforehand; the check decides.

@@ -54,6 +54,7 @@ from duskhold.plan.series import (
 )  # fmt: skip
 from duskhold.plan.stops import StopReason, what_ends
 
+BEGINS_LATE_S: Final = 5.0
 LATE_S: Final = 900.0
 """A start missed by more than this is a person's decision."""
 CHECK_AGE_MAX_S: Final = 900.0
@@ -172,7 +173,9 @@ def _starting(state: State) -> list[Effect] | None:
     if state.checked_utc is None or (state.now_utc - state.checked_utc).total_seconds() > CHECK_AGE_MAX_S:
         state.checked = False  # hands may have been at the camera since
     late_s = (state.now_utc - state.start_utc).total_seconds()
-    said: list[Effect] = [Tell("begin", f"begins {late_s:.0f} s after its time", {"late_s": late_s})]
+    said: list[Effect] = [
+        Tell("begin", "begins" if late_s < BEGINS_LATE_S else f"begins {late_s:.0f} s late", {"late_s": late_s})
+    ]
     if late_s > LATE_S:
         reason = f"the start was {late_s / 60.0:.0f} min ago: say resume to begin now"
         return [*said, *hold(state, Held(reason), Urgency.DO)]

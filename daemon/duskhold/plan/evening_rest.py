@@ -162,7 +162,9 @@ def view_of(state: State, now_utc: datetime) -> View:
     phase = _phase(state)
     until_utc = deadline_utc(state)
     if take is not None and state.opened_utc is not None:
-        until_utc = state.opened_utc + timedelta(seconds=take.open_s)
+        until_utc = None if state.close_asked else state.opened_utc + timedelta(seconds=take.open_s)
+    elif phase is Phase.BETWEEN and opens_utc(state) > now_utc:
+        until_utc = opens_utc(state)
     next_open_s, why = _next(state, now_utc)
     return View(
         phase=phase,
@@ -203,7 +205,9 @@ def _line(state: State) -> str:
 def _frames_left(state: State) -> int | None:
     if state.stop is not None:
         return 0
-    return None if state.foreseen is None else state.foreseen.frames_left
+    if state.foreseen is None or state.foreseen.frames_left is None:
+        return None
+    return max(0, state.foreseen.frames_left - (state.frames_done - state.foreseen_done))
 
 
 def _phase(state: State) -> Phase:
