@@ -261,6 +261,8 @@ def test_the_camera_sleeps_while_the_start_is_far_off() -> None:
     assert not made._needs_camera()
     made.follow(waits, NOW + timedelta(minutes=56))
     assert made._needs_camera()
+    made.follow(replace(VIEW, phase=Phase.RESTING, until_utc=NOW + timedelta(minutes=9)), NOW)
+    assert not made._needs_camera()
     made.follow(replace(VIEW, phase=Phase.HELD), NOW)
     assert made._needs_camera()
     assert evening_camera.AWAKE_EVERY_S < 60.0  # the keeper lets an idle camera go after a minute

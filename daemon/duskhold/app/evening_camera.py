@@ -319,10 +319,12 @@ class CameraField:
             self._faults.discard(Fault.SHUTTER)
 
     def _needs_camera(self) -> bool:
-        """While it only waits for a start that is some time away, the camera may sleep."""
+        """While it only waits for a start that is some time away, or for a person to go home, the camera may sleep."""
         if self._view is None:
             return True
         view, now_utc = self._view
+        if view.phase is Phase.RESTING:
+            return Fault.LINK in self._faults  # a frame may still be settled
         if view.phase is not Phase.WAITING or view.until_utc is None:
             return True
         return view.until_utc - now_utc < ASLEEP_BEFORE
