@@ -7,6 +7,7 @@ second late. Real time, some tenths of a second: the scheduler reads the clock i
 from __future__ import annotations
 
 import queue
+import threading
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -64,6 +65,27 @@ def test_what_is_hours_late_rings_all_the_same(alarms: Alarms, missed: queue.Que
     alarms._scheduler.add_job(lambda: rang.put("rang"), long_ago, id="late")
     assert rang.get(timeout=5.0) == "rang"
     assert missed.empty()
+
+
+class Slow(DateTrigger):  # type: ignore[misc]
+    """A trigger that takes its time whenever the scheduler asks it for the next."""
+
+    asked = threading.Event()
+
+    def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime | None:
+        if previous_fire_time is not None:
+            self.asked.set()
+            time.sleep(0.2)  # the scheduler's own thread is what is tested
+        found: datetime | None = super().get_next_fire_time(previous_fire_time, now)
+        return found
+
+
+def test_stopping_in_the_middle_of_a_look_leaves_no_dead_thread(missed: queue.Queue[Miss]) -> None:
+    alarms = Alarms(missed.put)
+    alarms.start()
+    alarms._scheduler.add_job(lambda: None, Slow(datetime.now(UTC), UTC), id="slow")
+    assert Slow.asked.wait(5.0)
+    alarms.stop()  # pytest makes an error of a thread that ends by an exception
 
 
 def test_a_ring_that_fails_is_told(alarms: Alarms, missed: queue.Queue[Miss]) -> None:

@@ -70,6 +70,9 @@ class Alarms:
         """No alarm rings after this."""
         self._stopping = True
         if self._scheduler.running:
+            # Ended in the middle of a look at its jobs, its thread would die of one that is no longer found.
+            self._scheduler.pause()
+            self._scheduler.get_jobs()  # waits for the look that is under way
             self._scheduler.shutdown(wait=True)
 
     def arm(self, name: str, in_s: float, ring: Callable[[], None]) -> None:
