@@ -8,8 +8,8 @@ from __future__ import annotations
 import queue
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, nullcontext
-from dataclasses import dataclass, field
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, cast
@@ -20,7 +20,8 @@ from duskhold.app import evening_camera, evening_taking
 from duskhold.app.clock_gate import ClockWord
 from duskhold.app.evening_bell import Bell
 from duskhold.app.evening_camera import CameraField, Post
-from duskhold.app.evening_taking import LATE_MAX_S, take_frame
+from duskhold.app.evening_run import Last, Opening
+from duskhold.app.evening_taking import LATE_MAX_S, still_open, take_frame, told_of
 from duskhold.app.exposing import Order, Watch
 from duskhold.app.folders import Folders
 from duskhold.app.settings import Settings
@@ -39,10 +40,12 @@ from duskhold.plan.evening_words import (
     Checked,
     Event,
     Fault,
+    FaultGone,
     FaultSeen,
     FrameTold,
     MeansTold,
     ReadMeans,
+    Restarted,
     RunCheck,
     Take,
     Tell,
@@ -50,7 +53,7 @@ from duskhold.plan.evening_words import (
 from duskhold.plan.outing import Bounds, ClockStart, Kind, Outing, OutingKit, Want
 from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
-from duskhold.shutter.holder_link import HolderRefused
+from duskhold.shutter.holder_link import HolderRefused, HolderSilent
 from duskhold.shutter.launch import NotStarted
 
 EVENING = "20270309T172000-played"
@@ -247,8 +250,7 @@ def test_the_hand_fits_what_was_asked_once_done_is_said_and_leaves_everything_as
     assert SimulatedHand.at(cast(Station, Simulated({})), OUTING, ()) is None
 
 
-def test_the_camera_sleeps_while_the_start_is_far_off() -> None:
-    from dataclasses import replace
+def test_the_camera_sleeps_while_the_start_is_far_off(monkeypatch: pytest.MonkeyPatch) -> None:
     from datetime import timedelta
 
     from evening_bench import VIEW
@@ -257,12 +259,21 @@ def test_the_camera_sleeps_while_the_start_is_far_off() -> None:
 
     made, _ = field_of(no_camera)
     waits = replace(VIEW, phase=Phase.WAITING, until_utc=NOW + timedelta(hours=1))
+    made._is_settled = True
+    now_s = [500.0]
+    monkeypatch.setattr(evening_camera, "mono_now_s", lambda: now_s[0])
     made.follow(waits, NOW)
     assert not made._needs_camera()
-    made.follow(waits, NOW + timedelta(minutes=56))
+    now_s[0] += 56 * 60.0  # nothing happens meanwhile
     assert made._needs_camera()
     made.follow(replace(VIEW, phase=Phase.RESTING, until_utc=NOW + timedelta(minutes=9)), NOW)
     assert not made._needs_camera()
+    made._post_frame(still_open("20270309-172100-aaaa"))
+    assert made._needs_camera()
+    made._post_frame(told_of(_outcome("20270309-172100-aaaa", "complete"), Role.LONG))
+    assert not made._needs_camera()
+    made._is_settled = False
+    assert made._needs_camera()
     made.follow(replace(VIEW, phase=Phase.HELD), NOW)
     assert made._needs_camera()
     assert evening_camera.AWAKE_EVERY_S < 60.0  # the keeper lets an idle camera go after a minute
@@ -353,3 +364,39 @@ def test_a_frame_is_told_once_however_late_its_picture_comes(played: Played) -> 
     played.made.start()
     played.made.carry_out(LONG)
     assert played.events().count("FrameTold") == 1
+
+
+def test_a_camera_that_answers_only_later_settles_what_the_time_before_left(
+    played: Played, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(evening_camera, "SETTLE_EVERY_S", 0.0)
+    intent = Intent("20270309-172100-aaaa", "usb", "long", "held", 4.0, 9.0, {"evening_id": EVENING})
+    played.past = [Frame(intent, Stamp(NOW, 0.0, "boot"), played.outcome)]
+    visits: list[int] = []
+
+    def visit() -> AbstractContextManager[Station]:
+        visits.append(len(visits))
+        return no_camera() if len(visits) < 4 else found()
+
+    found = played.made._at.visit
+    again = replace(played.made._at, visit=visit, begin=Opening(Last(0.0, False)))
+    made = CameraField(again)
+    made.start()
+    told = [played.told.get(timeout=5.0) for _ in range(5)]
+    made.stop()
+    assert told[0] == Restarted(False)
+    assert isinstance(told[1], FaultSeen) and told[1].fault is Fault.CAMERA  # once, in three tries
+    assert isinstance(told[2], FrameTold) and told[2].settled
+    assert told[3:] == [Restarted(True), FaultGone(Fault.CAMERA)]
+    assert len(visits) == 4 and played.told.empty()
+
+
+def test_the_evening_begins_where_the_camera_falls_silent_at_the_question_for_its_clock(
+    played: Played, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def silent(*_given: object) -> ClockWord:
+        raise HolderSilent("no answer")
+
+    monkeypatch.setattr(evening_camera, "camera_word", silent)
+    played.made.start()
+    assert played.events() == ["Begun", "FaultSeen"]

@@ -3,7 +3,7 @@
 1. Every request has its answer, whatever happens: a frame its `FrameTold`, a check its `Checked`, a question of means
    its `MeansTold`. What went wrong is told as a fault besides.
 2. While nothing is asked the link is looked at every second; what an earlier run or a lost link left is told as soon as
-   it is known.
+   it is known. A camera that did not answer at the start is tried again until it does: the evening waits for its word.
 3. Closing waits for nobody: it is a flag that the thread holding the frame looks at ten times a second.
 """
 
@@ -61,6 +61,8 @@ AWAKE_EVERY_S = 20.0  # an idle camera is let go after a minute
 ASLEEP_BEFORE = timedelta(minutes=5)  # the camera is taken up again so long before the evening needs it
 JOBS_MAX = 32
 UP_WITHIN_S = 30.0
+SETTLE_EVERY_S = 5.0
+SETTLE_WITHIN_S = 2.0  # whoever asks for something, or leaves, waits behind such a try
 _NO_CAMERA = (NotStarted, FolderUnsafe, HolderSilent, HolderRefused, ProfileDamaged, OSError)
 
 
@@ -107,12 +109,13 @@ class CameraField:
         self._lock = threading.Lock()
         self._waiting = 0
         self._taking: _Job | None = None
-        self._view: tuple[View, datetime] | None = None
+        self._view: tuple[View, datetime, float] | None = None
         self._leaving, self._over, self._is_left = threading.Event(), threading.Event(), threading.Event()
         self._told = dict(post.told_before)
         self._faults: set[Fault] = set()
         self._is_settled = False
-        self._asked_s = 0.0
+        self._unsettled: set[str] = set()
+        self._asked_s = self._tried_s = 0.0
         self._hand: SimulatedHand | None = None
         self._thread = threading.Thread(target=self._at_camera, name="camera field", daemon=True)
 
@@ -162,7 +165,7 @@ class CameraField:
         return self._thread.is_alive()
 
     def follow(self, view: View, now_utc: datetime) -> None:
-        self._view = (view, now_utc)
+        self._view = (view, now_utc, mono_now_s())
         self._at.follow(view, now_utc)
 
     def carry_out(self, effect: Effect) -> None:
@@ -221,14 +224,14 @@ class CameraField:
         except _NO_CAMERA as error:
             self._fail(job, Fault.CAMERA, str(error))
 
-    def _ready(self, bench: _Bench) -> Station:
+    def _ready(self, bench: _Bench, within_s: float = UP_WITHIN_S) -> Station:
         """The station, with a shutter process that answers. Raises what it says at the top."""
         if bench.station is None:
             bench.station = bench.stay.enter_context(self._at.visit())
             self._hand = SimulatedHand.at(bench.station, self._at.outing, self._at.fitted)
             if self._hand is not None:
                 bench.stay.callback(self._hand.leave)
-        ensure_awake(bench.station)
+        ensure_awake(bench.station, within_s)
         self._asked_s = mono_now_s()
         return bench.station
 
@@ -239,14 +242,29 @@ class CameraField:
         if self._is_settled:
             return
         in_hand = station.link.state()["frame_id"]
-        self._is_settled = True
-        if isinstance(in_hand, str):
-            self._at.post(still_open(in_hand))
         word = self._at.system()
         if not word.confirmed:
             word = camera_word(station, self._at.zone, word)
+        self._is_settled = True
+        if isinstance(in_hand, str):
+            self._post_frame(still_open(in_hand))
         for event in self._at.begin(word, in_hand is None):
             self._at.post(event)
+
+    def _try_to_settle(self, bench: _Bench) -> None:
+        """The camera did not answer at the start, and nobody asks for anything while that is so: try again."""
+        if mono_now_s() - self._tried_s < SETTLE_EVERY_S:
+            return
+        try:
+            self._settle(self._ready(bench, SETTLE_WITHIN_S))
+        except JournalError as error:
+            self._ill(Fault.STORAGE, str(error))
+        except _NO_CAMERA as error:
+            self._ill(Fault.CAMERA, str(error))
+        else:
+            self._well(Fault.STORAGE)
+            self._well(Fault.CAMERA)
+        self._tried_s = mono_now_s()
 
     def _take(self, station: Station, measuring: Measuring, take: Take, job: _Job) -> None:
         watch = Watch(self._see, job.stop.is_set, self._leaving.is_set)
@@ -276,11 +294,22 @@ class CameraField:
             return
         if outcome.settled:
             self._told[outcome.frame_id] = outcome.outcome
-        self._at.post(told_of(outcome, role))
+        self._post_frame(told_of(outcome, role))
+
+    def _post_frame(self, told: FrameTold) -> None:
+        """The camera stays awake until every frame that may still be open is told."""
+        if told.settled:
+            self._unsettled.discard(told.frame_id)
+        else:
+            self._unsettled.add(told.frame_id)
+        self._at.post(told)
 
     def _look(self, bench: _Bench) -> None:
         """Between frames: is the link there, is something left to tell, does the camera stay awake?"""
-        if bench.station is None or not self._is_settled or not self._needs_camera():
+        if not self._is_settled:
+            self._try_to_settle(bench)
+            return
+        if bench.station is None or not self._needs_camera():
             return
         station = bench.station
         try:
@@ -320,13 +349,15 @@ class CameraField:
 
     def _needs_camera(self) -> bool:
         """While it only waits for a start that is some time away, or for a person to go home, the camera may sleep."""
-        if self._view is None:
+        if self._view is None or not self._is_settled or self._unsettled:
             return True
-        view, now_utc = self._view
+        view, then_utc, then_s = self._view
         if view.phase is Phase.RESTING:
-            return Fault.LINK in self._faults  # a frame may still be settled
+            return Fault.LINK in self._faults
         if view.phase is not Phase.WAITING or view.until_utc is None:
             return True
+        # Nothing happens while it waits: the last event may be hours old.
+        now_utc = then_utc + timedelta(seconds=mono_now_s() - then_s)
         return view.until_utc - now_utc < ASLEEP_BEFORE
 
     def _ill(self, fault: Fault, reason: str) -> None:
@@ -341,6 +372,9 @@ class CameraField:
 
     def _fail(self, job: _Job, fault: Fault, reason: str) -> None:
         """Nothing came of it: it is answered all the same, and the fault is told."""
+        if not self._is_settled:
+            self._faults.add(fault)  # not told again by every try that follows
+            self._tried_s = mono_now_s()
         if not self._is_settled and job.effect is None:
             for event in self._at.begin(self._at.system(), False):
                 self._at.post(event)
@@ -363,9 +397,9 @@ class _Bench:
     station: Station | None = None
 
 
-def ensure_awake(station: Station) -> None:
+def ensure_awake(station: Station, within_s: float = UP_WITHIN_S) -> None:
     """A shutter process that answers; one that let go of the camera is followed by another. Raises `HolderSilent`."""
-    give_up_s = mono_now_s() + UP_WITHIN_S
+    give_up_s = mono_now_s() + within_s
     while True:
         try:
             if station.link.state()["phase"] != "released":

@@ -125,13 +125,17 @@ class Opening:
         self._is_told = False
 
     def __call__(self, word: ClockWord, settled: bool) -> Sequence[Event]:
-        """`word` is what is known of the time; `settled` whether every frame of the time before is told."""
+        """`word` is what is known of the time; `settled` whether every frame of the time before is told.
+
+        Called again once a camera answers that did not at first.
+        """
         again, self._is_told = self._is_told, True
         confirmed: list[Event] = [ClockConfirmed(word.line)] if word.confirmed else []
         if self._last is None:
             return confirmed if again else [Begun(word.confirmed), *confirmed]
         if again:
-            return [Restarted(settled)]
+            # A frame that is still held was told as such, by its name: only that nothing is left is news.
+            return [*([Restarted(True)] if settled else []), *confirmed]
         stepped: list[Event] = [ClockStepped(self._last.step_s)] if abs(self._last.step_s) >= STEP_LEAST_S else []
         doubted: list[Event] = []
         if self._last.other_boot and not word.confirmed:
