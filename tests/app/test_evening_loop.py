@@ -183,12 +183,22 @@ def test_it_ends_once_the_evening_has_ended_and_the_camera_rests(bench: LoopBenc
 
 def test_left_in_the_middle_it_closes_and_asks_for_nothing_more(bench: LoopBench) -> None:
     bench.machine.script = lambda _event: [ReadMeans(), Tell("frame", "long complete", {})]
-    bench.inbox.offer(Call(leave="told to end"))
+    bench.loop.leave("told to end")
     bench.inbox.post(Said(Word.RESUME))
     bench.loop.run()
     assert bench.field.asked == [CloseNow(), Tell("frame", "long complete", {})]
     assert "keep Said" in bench.order  # what happened is kept all the same
     assert bench.loop.ended is None
+
+
+def test_told_to_leave_while_the_queue_is_full_it_leaves_all_the_same(bench: LoopBench) -> None:
+    bench.machine.script = lambda _event: [ReadMeans()]
+    while bench.inbox.offer(Happened(Said(Word.HEARD))):
+        pass
+    bench.loop.leave("told to end")
+    bench.loop.run()
+    assert bench.field.asked == [CloseNow()]
+    assert bench.pen.words() == ["left"]
 
 
 def test_with_the_real_scheduler_a_deadline_is_met() -> None:

@@ -60,15 +60,10 @@ class Rang:
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """What is no event of the evening: a question how it stands, trouble beside it, the end of the program.
-
-    With `leave` the frame that is open is closed and kept, nothing more is asked of the camera, and the evening waits
-    in the journal for the next start.
-    """
+    """What is no event of the evening: a question how it stands, trouble beside it, or nothing but a nudge."""
 
     answer: Callable[[View], None] | None = None
     trouble: str | None = None
-    leave: str | None = None
 
 
 Item = Happened | Rang | Miss | Call
@@ -159,6 +154,7 @@ class EveningLoop:
         self._evening, self._clock, self._keeper, self._field = evening, clock, keeper, field
         self._alarms, self._inbox, self._alive = alarms, inbox, alive
         self._due_s: float | None = None
+        self._told_to_leave: str | None = None
         self._left: str | None = None
         self._ended: Ended | None = None
         self.worst_late_s = 0.0
@@ -178,11 +174,20 @@ class EveningLoop:
         self._alarms.disarm(_HEARTBEAT)
         return self.view()
 
+    def leave(self, why: str) -> None:
+        """The program ends: the frame that is open is closed and kept, nothing more is asked of the camera, and the
+        evening waits in the journal for the next start. Waits for nothing, whatever the queue holds.
+        """
+        self._told_to_leave = why
+        self._inbox.offer(Call())  # a full queue wakes the loop as well
+
     def turn(self, wait_s: float) -> None:
         """Take one item, or find out that nothing comes. Raises `FieldEnded`."""
         if not self._field.is_alive:
             raise FieldEnded("the thread at the camera ended by a mistake of the program; its own words are above")
-        match self._inbox.take(wait_s):
+        item = self._inbox.take(wait_s)
+        self._leave_if_told()
+        match item:
             case Happened(event, answer):
                 self._happened(event, answer)
             case Rang(name, due_s):
@@ -208,12 +213,14 @@ class EveningLoop:
     def _called(self, call: Call) -> None:
         if call.trouble is not None:
             self._keeper.note("trouble", call.trouble, {})
-        if call.leave is not None and self._left is None:
-            self._left = call.leave
-            self._keeper.note("left", call.leave, {})
-            self._field.carry_out(CloseNow())
         if call.answer is not None:
             call.answer(self.view())
+
+    def _leave_if_told(self) -> None:
+        if self._told_to_leave is not None and self._left is None:
+            self._left = self._told_to_leave
+            self._keeper.note("left", self._left, {})
+            self._field.carry_out(CloseNow())
 
     def _happened(self, event: Event, answer: Callable[[Heard], None] | None = None) -> None:
         now_utc = self._clock.now_utc()

@@ -263,7 +263,7 @@ class EveningProgram:
     def leave(self, why: str) -> None:
         """The program is told to end: close and keep, and leave the evening and its pictures to the next start."""
         self.field.leave_to_next_start()
-        self.inbox.offer(Call(leave=why))
+        self.loop.leave(why)
 
     def _system(self) -> ClockWord:
         word = self._word if self._word is not None else system_word()
