@@ -4,12 +4,12 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from evening_desk import AGAIN, BEGUN, FITTED, Desk, leaving_in, takes
+from evening_desk import AGAIN, BEGUN, FITTED, TONE, Desk, leaving_in, takes
 
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Fault, FaultSeen, FrameTold, Word
-from duskhold.plan.outing import Bounds, ClockStart, Dark, LeaveBy
+from duskhold.plan.outing import AfterLinkLoss, Bounds, ClockStart, Dark, Doubt, LeaveBy
 from duskhold.plan.role import Role
 
 HALF_AN_HOUR_S = 1800.0
@@ -78,6 +78,8 @@ def test_whoever_leaves_does_not_wait_for_a_shutter_that_does_not_answer() -> No
     desk.say(Word.RESUME)
     assert desk.evening.view(desk.now).phase is Phase.UNSETTLED
     desk.say(Word.LEAVING)
+    assert desk.ended() is None, "a shutter process that died is followed within seconds"
+    desk.wait(21.0)
     assert desk.ended() == "left_by_person"
     (ended,) = [one for one in desk.said if isinstance(one, words.Ended)]
     assert "not proven closed" in ended.line
@@ -138,7 +140,9 @@ def test_a_dark_that_was_cut_short_is_none() -> None:
     desk.say(Word.CLOSE)
     desk.close(10.0, "cut_short")
     assert desk.evening.state.darks_left == 2
-    desk.until_open(Role.DARK)
+    assert takes(desk.wait(600.0)) == [], "whoever closes one does not want the next at once"
+    desk.say(Word.RESUME)
+    assert desk.open is not None and desk.open.role is Role.DARK
 
 
 def test_leaving_the_darks_does_not_change_why_the_series_ended() -> None:
@@ -192,3 +196,113 @@ def test_every_hold_says_what_to_do() -> None:
         desk = Desk()
         desk.feed(FaultSeen(fault, "is wrong"))
         assert desk.rung()[-1].endswith("say resume to go on")
+
+
+# Alarms beside each other
+
+
+def test_what_is_to_be_done_does_not_silence_what_failed_or_the_time_to_pack() -> None:
+    desk = Desk(leaving_in(4.0))
+    desk.wait(121.0)
+    desk.close(120.0, "cut_short", act=words.Act.ASK, text="dew on the glass")
+    assert desk.evening.view(desk.now).alarm == desk.rung()[-1] and "time to pack" in desk.rung()[-1]
+    assert desk.ended() is None, "nobody has heard it"
+
+
+def test_a_verdict_that_stops_rings_on_beside_the_cap() -> None:
+    desk = Desk(replace(AGAIN, dark=Dark.AFTER, doubt=Doubt.STOP))
+    desk.close(act=words.Act.ASK, text="ice on the glass")
+    assert desk.evening.view(desk.now).alarm == "ice on the glass"
+    desk.wait(300.0)
+    assert desk.over() == "in_doubt" and desk.ended() is None
+
+
+def test_a_start_again_rings_for_what_nobody_heard() -> None:
+    desk = one_frame_and_an_hour()
+    desk.wait(3001.0)
+    rung = len(desk.rung())
+    desk.feed(words.Restarted(settled=True))
+    assert len(desk.rung()) == rung + 1 and "time to pack" in desk.rung()[-1]
+    desk.say(Word.HEARD)
+    assert desk.ended() == "frames_done"
+
+
+def test_what_goes_wrong_when_all_is_over_holds_nobody() -> None:
+    desk = one_frame_and_an_hour()
+    for event in (FaultSeen(Fault.LINK, "gone"), words.SleepAhead(), words.Woke(60.0)):
+        desk.feed(event)
+        assert desk.rung() == [] and desk.evening.view(desk.now).phase is Phase.RESTING
+    desk.step_clock(-7200.0)
+    assert desk.rung() == [] and desk.evening.view(desk.now).phase is Phase.RESTING
+    desk.feed(FaultSeen(Fault.SHUTTER, "it would not close"))
+    assert desk.rung() == ["shutter: it would not close"]
+
+
+def test_a_start_again_among_the_darks_waits_for_resume() -> None:
+    desk = darks()
+    desk.open = None
+    desk.feed(words.Restarted(settled=True))
+    assert takes(desk.wait(600.0)) == [] and "resume" in desk.rung()[-1]
+    desk.say(Word.RESUME)
+    assert desk.open is not None and desk.open.role is Role.DARK
+
+
+def test_a_camera_fault_among_the_darks_is_not_hidden_by_a_hold() -> None:
+    desk = darks()
+    desk.say(Word.HOLD)
+    desk.close(0.0, "failed", text="says no")
+    desk.say(Word.RESUME)
+    assert takes(desk.wait(1200.0)) == [] and desk.over() == "frames_done"
+
+
+# Nothing waits for ever
+
+
+def test_a_shutter_that_is_never_proven_closed_does_not_keep_it_for_ever() -> None:
+    desk = Desk()
+    desk.close(40.0, "link_lost", settled=False)
+    desk.wait(7300.0)
+    assert desk.over() == "fault"
+    desk.wait(HALF_AN_HOUR_S)
+    assert desk.ended() == "fault"
+
+
+def test_a_clock_that_nobody_confirms_does_not_keep_it_for_ever() -> None:
+    desk = Desk(replace(AGAIN, start=ClockStart(BEGUN + timedelta(minutes=30))), confirmed=False)
+    desk.wait(3.1 * 3600.0)
+    assert desk.ended() == "nobody_answered"
+
+
+def test_a_clock_set_back_by_a_month_does_not_make_it_wait_a_month() -> None:
+    desk = Desk()
+    desk.close()
+    desk.step_clock(-30 * 86400.0)
+    desk.wait(7300.0)
+    assert desk.over() == "fault"
+
+
+def test_hold_after_a_link_was_lost_is_a_persons_hold() -> None:
+    desk = Desk(replace(AGAIN, after_link_loss=AfterLinkLoss.RESUME))
+    desk.feed(FaultSeen(Fault.LINK, "gone"))
+    desk.close(10.0, "link_lost")
+    desk.say(Word.HOLD)
+    desk.feed(words.FaultGone(Fault.LINK))
+    assert takes(desk.wait(60.0)) == [] and desk.evening.view(desk.now).phase is Phase.HELD
+
+
+def test_a_hold_says_resume_though_a_change_is_asked_for() -> None:
+    desk = Desk(replace(FITTED, bounds=Bounds(frames=1)))
+    desk.until_open(Role.BASE)
+    desk.close()
+    desk.say(Word.HOLD)
+    assert "resume" in desk.evening.view(desk.now).line
+
+
+def test_light_that_goes_out_at_once_ends_no_program() -> None:
+    desk = Desk(TONE)
+    desk.feed(words.Woke(5.0))
+    desk.close(5.0, "cut_short")
+    desk.say(Word.RESUME)
+    desk.until_open(Role.SCOUT)
+    desk.close(4.0, off_stops=-6.0)  # a hand before the lens
+    assert desk.evening.view(desk.now).phase is not Phase.ENDED

@@ -117,7 +117,8 @@ MUTANTS = (
     Mutant(
         "goes on by itself after a restart", "plan/evening.py",
         "plan/test_evening_trouble.py::test_a_restart_after_the_first_opening_fires_nothing_by_itself",
-        "        if state.ended or state.resting or state.opened_utc is None:\n", "        if True:\n",
+        "        if state.opened_utc is None:\n            return []\n        return self",
+        "        if True:\n            return []\n        return self",
     ),
     Mutant(
         "is silent after a restart", "plan/evening.py",
@@ -137,12 +138,13 @@ MUTANTS = (
     Mutant(
         "asks while the shutter may still be open", "plan/evening_state.py",
         "plan/test_evening_trouble.py::test_nothing_is_asked_while_the_shutter_may_still_be_open",
-        "            or (self.unsettled is not None and not (self.left or self.packed))\n", "",
+        "return self.awaits_answer or (self.unsettled is not None and self.stop is None)", "return self.awaits_answer",
     ),
     Mutant(
         "holds before the frame is over, not after it", "plan/evening.py",
         "plan/test_evening_person.py::test_hold_lets_the_frame_be_and_takes_none_after_it_until_resume",
-        "                state.hold_after = state.held is None", "                said += closing",
+        "                state.hold_after, state.resumable_link = state.held is None, False",
+        "                said += close_now(state)",
     ),
     Mutant(
         "forgets whoever never comes", "plan/evening_agenda.py",
@@ -173,7 +175,7 @@ MUTANTS = (
     Mutant(
         "waits for a lost camera with a person who leaves", "plan/evening_state.py",
         "plan/test_evening_end.py::test_whoever_leaves_does_not_wait_for_a_shutter_that_does_not_answer",
-        "self.unsettled is not None and not (self.left or self.packed)", "self.unsettled is not None",
+        "self.unsettled is not None and self.stop is None", "self.unsettled is not None",
     ),
     Mutant(
         "keeps the start of a wrong clock", "plan/evening_time.py",

@@ -188,7 +188,8 @@ def _along_curve(
 ) -> tuple[OpenTime | Unfinishable, float, float | None]:
     error = None
     if plain_s <= LONGEST_HELD_ERROR_S:
-        error = math.log2(forecast.dose(delay_s, delay_s + plain_s) / plain_s)
+        dose_s = forecast.dose(delay_s, delay_s + plain_s)
+        error = math.log2(dose_s / plain_s) if dose_s > 0.0 else None  # a forecast of no light at all
     return forecast.solve(plain_s, delay_s), forecast.rate_stops_per_min(delay_s), error
 
 

@@ -21,6 +21,7 @@ from duskhold.plan import evening_time
 from duskhold.plan import evening_words as words
 from duskhold.plan.asking import Seen, complaint, filter_off, prove
 from duskhold.plan.evening_agenda import go_on, light_has_come
+from duskhold.plan.evening_finish import begin_again_after
 from duskhold.plan.evening_forecast import tell_left
 from duskhold.plan.evening_recovery import ask_again, fault, in_doubt, never_opened, resume, told_closed
 from duskhold.plan.evening_rest import (
@@ -115,9 +116,10 @@ class Evening:
             case Word.CLOSE:
                 said += close_now(state)
             case Word.HOLD:
-                state.hold_after = state.held is None
+                state.hold_after, state.resumable_link = state.held is None, False
             case Word.LEAVING:
                 state.left, state.held, state.hold_after = True, None, False
+                state.left_utc = state.now_utc
                 said += [*close_now(state), *stop(state, StopReason.LEFT_BY_PERSON, "you leave; get home safely")]
             case Word.DONE:
                 said += self._done()
@@ -160,6 +162,8 @@ class Evening:
             "frame_id": event.frame_id, "open_s": event.open_s,
         })]  # fmt: skip
         state.means_fresh = False
+        if event.role is Role.DARK and state.close_asked and not state.packed:
+            state.hold_after = True  # whoever closes a dark does not want the next one at once
         if event.outcome == "refused" and state.close_asked:
             said += never_opened(state)
         elif event.outcome in _FAULT_OF and not was_unsettled:
@@ -395,15 +399,21 @@ class Evening:
         """Before the first frame the plan stands; after it nothing fires without a person."""
         state = self.state
         state.taking, state.checking, state.reading_means, state.checked = None, False, False, False
-        state.means_fresh, state.alarm, state.asked_time = False, None, False
+        state.means_fresh, state.asked_time_utc = False, None
         if state.measured_take is not None and state.measured_take.role is Role.LONG:
             self._count()
         self._measured_end()
+        if event.settled and state.unsettled is not None:
+            told_closed(state)
         state.unsettled = None if event.settled else (state.unsettled or "a frame of the time before")
         state.resumable_link = False
-        if state.held is not None and not state.ended:
+        rang, urgency = state.alarm, state.alarm_urgency
+        state.alarm = state.alarm_urgency = state.alarm_utc = None
+        if state.stop is not None:
+            return begin_again_after(state, rang, urgency)
+        if state.held is not None:
             return hold(state, state.held)  # the same report as before
-        if state.ended or state.resting or state.opened_utc is None:
+        if state.opened_utc is None:
             return []
         return self._fault(Fault.RESTART, "the program was started again in the middle; say resume to go on")
 

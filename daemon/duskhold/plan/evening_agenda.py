@@ -107,7 +107,9 @@ def _announcing(state: State) -> list[Effect] | None:
 
 
 def _busy(state: State) -> list[Effect] | None:
-    return [] if state.is_busy else None
+    if not state.is_busy:
+        return None
+    return [] if state.awaits_answer else (_forsaken(state) or [])
 
 
 def _holding(state: State) -> list[Effect] | None:
@@ -151,9 +153,9 @@ def _clock(state: State) -> list[Effect] | None:
     """Nothing that hangs on sun or clock begins before the time is known to be right."""
     if state.time_confirmed or state.told_begin or not _hangs_on_clock(state):
         return None
-    if state.asked_time:
+    if state.asked_time_utc is not None:
         return []
-    state.asked_time = True
+    state.asked_time_utc = state.now_utc
     return [ring(state, Urgency.DO, TIME_LINE)]
 
 

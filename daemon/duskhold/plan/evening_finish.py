@@ -4,7 +4,16 @@ from dataclasses import replace
 from datetime import timedelta
 
 from duskhold.plan.evening_orders import dark_order
-from duskhold.plan.evening_rest import CAP_LINE, UNSETTLED_LINE, forsaken_utc, quiet, rests_until_utc, ring, take
+from duskhold.plan.evening_rest import (
+    CAP_LINE,
+    LEFT_UNSETTLED_S,
+    UNSETTLED_LINE,
+    forsaken_utc,
+    quiet,
+    rests_until_utc,
+    ring,
+    take,
+)
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_words import Effect, Ended, ReadMeans, Tell, Urgency
 from duskhold.plan.outing import Dark
@@ -35,22 +44,23 @@ def _rest(state: State) -> list[Effect]:
     if state.resting:
         return []
     state.resting = True
+    if state.left:
+        return [Tell("resting", f"{UNSETTLED_LINE}; it is waited for, {LEFT_UNSETTLED_S:.0f} s at most", {})]
     pack_utc = None if state.packed else state.ends.pack_utc
-    then = "an alarm is to be heard" if pack_utc is None else f"it rings at {pack_utc:%H:%M} UTC, the time to pack"
+    then = "an alarm rings: say heard" if pack_utc is None else f"it rings at {pack_utc:%H:%M} UTC, the time to pack"
     return [Tell("resting", f"nothing more is taken; {then}", {})]
 
 
 def _darks(state: State) -> list[Effect] | None:
     """Dark frames after the series, when there is time and power for them; None when there are none to take."""
     outing = state.outing
-    if outing.dark is not Dark.AFTER or state.stop in NO_DARKS_AFTER or not state.longest_open_s:
+    is_wanted = outing.dark is Dark.AFTER and state.stop not in NO_DARKS_AFTER and state.longest_open_s > 0.0
+    if not is_wanted or state.unsettled is not None:
         return None
-    if state.darks_left is not None and state.hold_after:
-        state.hold_after = False
-        state.held = Held("held: say resume to go on with the dark frames", since_utc=state.now_utc)
-        return [Tell("held", state.held.reason, {"fault": None})]
     if state.held is not None:
         return _held(state)
+    if state.darks_left is not None and state.hold_after:
+        return hold_darks(state, "held")
     if state.darks_left is None:
         return _ask_for_cap(state)
     if not state.cap_on:
@@ -65,6 +75,13 @@ def _darks(state: State) -> list[Effect] | None:
     return take(state, dark_order(outing, state.set_up, state.longest_open_s))
 
 
+def hold_darks(state: State, why: str) -> list[Effect]:
+    """No further dark before a person says resume."""
+    state.hold_after = False
+    state.held = Held(f"{why}: say resume to go on with the dark frames", since_utc=state.now_utc)
+    return [Tell("held", state.held.reason, {"fault": None})]
+
+
 def _held(state: State) -> list[Effect] | None:
     """A person's hold among the darks is waited out; after a fault or a new start nothing more is taken."""
     assert state.held is not None, "asked only then"
@@ -77,3 +94,16 @@ def _ask_for_cap(state: State) -> list[Effect]:
     state.darks_left, state.request, state.hold_after = state.outing.darks_after, None, False
     state.cap_by_utc = state.now_utc + timedelta(seconds=state.outing.prompting.patience_s)
     return [ring(state, Urgency.DO, CAP_LINE), Tell("prompt", CAP_LINE, {"darks": state.outing.darks_after})]
+
+
+def begin_again_after(state: State, rang: str | None, urgency: Urgency | None) -> list[Effect]:
+    """A new start after the series: what nobody has heard rings again, and a dark waits for a person."""
+    if state.ended:
+        return []
+    again: list[Effect] = []
+    if rang is not None and urgency is not None and urgency is not Urgency.DO:
+        again = [ring(state, urgency, rang)]
+    if not state.darks_left or state.held is not None:
+        return again
+    held = hold_darks(state, "the program was started again")
+    return [*again, ring(state, Urgency.DO, "the program was started again: say resume for the dark frames"), *held]

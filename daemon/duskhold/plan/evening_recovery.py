@@ -17,6 +17,8 @@ def fault(state: State, kind: Fault, reason: str) -> list[Effect]:
     """Hold. A link that is back may end only a hold that a lost link began, and none that a person asked for."""
     if state.ended:
         return []
+    if state.stop is not None:
+        return _fault_after(state, kind, reason)
     was = state.held
     state.faults_since_frame += was is None
     if state.faults_since_frame >= FAULTS_MAX:
@@ -28,6 +30,16 @@ def fault(state: State, kind: Fault, reason: str) -> list[Effect]:
     said = hold(state, Held(f"{kind.value}: {reason}{then}", kind))
     state.resumable_link = agreed
     return said
+
+
+def _fault_after(state: State, kind: Fault, reason: str) -> list[Effect]:
+    """When the series is over only what may have left a shutter open, or costs the darks, is worth an alarm."""
+    line = f"{kind.value}: {reason}"
+    told = Tell("fault", line, {"fault": kind.value})
+    if state.left or (state.resting and kind is not Fault.SHUTTER):
+        return [told]
+    state.held = Held(line, kind, state.now_utc)  # no dark is taken after it
+    return [ring(state, Urgency.FAILED, line), told]
 
 
 def resume(state: State) -> None:
@@ -61,19 +73,22 @@ def ask_again(state: State) -> list[Effect]:
 def never_opened(state: State) -> list[Effect]:
     """Closed before it opened. Whoever said so is not to see another one open at once."""
     if state.stop is not None or state.held is not None:
-        return []
+        return []  # closed among the darks: `hold_after` says so
     state.hold_after, state.resumable_link = False, False
     state.held = Held("closed before it opened: say resume to go on", since_utc=state.now_utc)
     return [Tell("held", state.held.reason, {"fault": None})]
 
 
 def in_doubt(state: State, event: Measured) -> list[Effect]:
-    """A verdict that only a person can judge: as the outing says."""
+    """A verdict that only a person can judge: as the outing says. When the series is over it is only told."""
+    line = event.text or ", ".join(event.codes) or "the picture is not as it should be"
+    if state.stop is not None:
+        return [Tell("in_doubt", line, {"codes": list(event.codes)})]
     if event.act is Act.STOP or state.outing.doubt is Doubt.STOP:
-        return [ring(state, Urgency.FAILED, event.text), *stop(state, StopReason.IN_DOUBT, event.text)]
+        return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.IN_DOUBT, line)]
     if state.outing.doubt is Doubt.GO_ON:
-        return [Tell("in_doubt", event.text, {"codes": list(event.codes)})]
-    return hold(state, Held(f"{event.text}: look, then say resume"), Urgency.DO)
+        return [Tell("in_doubt", line, {"codes": list(event.codes)})]
+    return hold(state, Held(f"{line}: look, then say resume"), Urgency.DO)
 
 
 def told_closed(state: State) -> None:

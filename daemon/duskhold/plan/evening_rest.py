@@ -21,8 +21,11 @@ ANNOUNCE_MARGIN_S: Final = 45.0
 
 UNHEARD_S: Final = 1800.0
 """An alarm of the end that nobody hears is given up after so long. Common practice, no source."""
+LEFT_UNSETTLED_S: Final = 20.0
+"""A shutter process that died is followed within seconds; a lead that is away is nobody's reason to stay."""
 UNSETTLED_LINE: Final = "the shutter is not proven closed: look at the camera"
 REST_LINE: Final = "nothing more is taken; say leaving when you go"
+_WEIGHT: Final = {Urgency.DO: 0, Urgency.FAILED: 1, Urgency.LEAVE: 2}
 TIME_LINE: Final = "is the time right? Look at the clock, then say done"
 CAP_LINE: Final = "put the cap on for the dark frames, then say done"
 
@@ -54,9 +57,11 @@ def close_now(state: State) -> list[Effect]:
 
 
 def ring(state: State, urgency: Urgency, line: str) -> Ring:
-    """Ring until a person says a word."""
-    state.alarm, state.alarm_urgency, state.alarm_utc = line, urgency, state.now_utc
-    return Ring(urgency, line)
+    """Ring until a person says a word. What is weaker does not silence what is stronger: that rings on."""
+    if state.alarm is None or state.alarm_urgency is None or _WEIGHT[urgency] >= _WEIGHT[state.alarm_urgency]:
+        state.alarm, state.alarm_urgency, state.alarm_utc = line, urgency, state.now_utc
+    assert state.alarm is not None and state.alarm_urgency is not None
+    return Ring(state.alarm_urgency, state.alarm)
 
 
 def quiet(state: State) -> list[Effect]:
@@ -119,13 +124,19 @@ def forsaken_utc(state: State) -> datetime | None:
     waiting = None if state.request is None or state.request.answered else state.request.waiting_since_utc
     if state.held is not None:
         waiting = state.held.since_utc
-    return None if waiting is None else max(waiting, state.start_utc) + timedelta(seconds=FORSAKEN_S)
+    elif not (state.time_confirmed or state.told_begin):
+        waiting = state.asked_time_utc
+    if waiting is None:
+        return None
+    return (waiting if state.told_begin else max(waiting, state.start_utc)) + timedelta(seconds=FORSAKEN_S)
 
 
 def rests_until_utc(state: State) -> datetime | None:
     """How long an evening that is over still waits: for its time to pack, and for an alarm to be heard."""
     if state.left:
-        return None
+        if state.unsettled is None or state.left_utc is None:
+            return None
+        return state.left_utc + timedelta(seconds=LEFT_UNSETTLED_S)
     waits = [] if state.packed or state.ends.pack_utc is None else [state.ends.pack_utc]
     if state.alarm_utc is not None and state.alarm_urgency is not Urgency.DO:
         waits.append(state.alarm_utc + timedelta(seconds=UNHEARD_S))
@@ -187,15 +198,15 @@ def view_of(state: State, now_utc: datetime) -> View:
 
 
 def _line(state: State) -> str:
+    if state.held is not None and not state.resting:
+        return state.held.reason
     if state.request is not None and not state.request.answered:
         return state.request.line()
     if state.alarm is not None:
         return state.alarm
-    if state.held is not None:
-        return state.held.reason
     if state.unsettled is not None:
         return UNSETTLED_LINE
-    if state.asked_time and not state.time_confirmed:
+    if state.asked_time_utc is not None and not state.time_confirmed:
         return TIME_LINE
     if state.resting:
         return REST_LINE
@@ -216,8 +227,8 @@ def _phase(state: State) -> Phase:
         (state.ended, Phase.ENDED),
         (state.taking is not None, Phase.OPEN),
         (state.measuring is not None, Phase.MEASURING),
-        (state.resting, Phase.RESTING),
-        (state.held is not None, Phase.HELD),
+        (state.resting and state.unsettled is None, Phase.RESTING),
+        (state.held is not None and not state.resting, Phase.HELD),
         (state.unsettled is not None, Phase.UNSETTLED),
         (state.request is not None or bool(state.darks_left and not state.cap_on), Phase.ASKING),
         (state.checking or not state.checked, Phase.CHECKING),
@@ -253,15 +264,15 @@ def _moments(state: State) -> Sequence[datetime | None]:
     ahead = None if state.stop is not None else state.announced
     always = (pack_utc, None if ahead is None else announce_utc(state, ahead))
     if state.is_busy:
-        return (*always, state.measure_by_utc)
+        return (*always, state.measure_by_utc, None if state.awaits_answer else forsaken_utc(state))
     if state.stop is not None:
         cap_by_utc = state.cap_by_utc if state.darks_left and not state.cap_on and state.held is None else None
         held_until_utc = None if state.held is None or state.resting else forsaken_utc(state)
-        return (*always, cap_by_utc, held_until_utc, rests_until_utc(state))
+        return (*always, cap_by_utc, held_until_utc, rests_until_utc(state) if state.resting else None)
     if state.held is not None:
         return (*always, forsaken_utc(state), light_over_utc(state))
     if not state.told_begin:
-        return (*always, _after(state, state.start_utc) if state.checked else None)
+        return (*always, _after(state, state.start_utc) if state.checked else None, forsaken_utc(state))
     waits = (state.base_due_utc, state.scout_due_utc, opens_utc(state))
     waited = (forsaken_utc(state), light_over_utc(state), _patience_utc(state))
     return (*always, *waited, *(_after(state, at_utc) for at_utc in waits))

@@ -42,7 +42,7 @@ class State:
     now_utc: datetime
     time_confirmed: bool = False
     sky_apart_stops: float = 0.0
-    asked_time: bool = False
+    asked_time_utc: datetime | None = None
     told_begin: bool = False
     checked: bool = False
     checked_utc: datetime | None = None
@@ -94,6 +94,7 @@ class State:
     stop: StopReason | None = None
     packed: bool = False
     left: bool = False
+    left_utc: datetime | None = None
     resting: bool = False
     stop_line: str = ""
     darks_left: int | None = None
@@ -105,12 +106,14 @@ class State:
     def is_busy(self) -> bool:
         """Whether something that was asked for has not been answered.
 
-        Whoever leaves does not wait for a shutter that is not proven closed: its own process goes on with it.
+        A series that is over does not wait for a shutter that is not proven closed: its own process goes on with it.
         """
-        return (
-            self.taking is not None or self.measuring is not None or self.checking or self.reading_means
-            or (self.unsettled is not None and not (self.left or self.packed))
-        )  # fmt: skip
+        return self.awaits_answer or (self.unsettled is not None and self.stop is None)
+
+    @property
+    def awaits_answer(self) -> bool:
+        """The same without a shutter that is not proven closed, which may never be."""
+        return self.taking is not None or self.measuring is not None or self.checking or self.reading_means
 
     def shift(self, seconds: float) -> None:
         """The clock was set: what counts in minutes moves with it, what hangs on sun and clock does not."""
@@ -134,5 +137,6 @@ class State:
 
 _COUNTED = (
     "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
-    "free_utc", "cap_by_utc", "checked_utc", "alarm_utc",
+    "free_utc", "cap_by_utc", "checked_utc", "alarm_utc", "asked_time_utc",
+    "left_utc",
 )  # fmt: skip

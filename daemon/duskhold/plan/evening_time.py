@@ -67,7 +67,7 @@ def against_sky(state: State, shape: SkyShape | None, reading: Reading) -> list[
     away again.
     """
     apart = None if shape is None or reading.at_least else apart_stops(shape, reading)
-    if apart is None or abs(apart - state.sky_apart_stops) <= APART_MAX_STOPS:
+    if apart is None or min(abs(apart), abs(apart - state.sky_apart_stops)) <= APART_MAX_STOPS:
         return []
     state.sky_apart_stops = apart
     reason = f"the light is {apart:+.1f} stop from a clear sky at this place and time: is one of them wrong?"
