@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 
-from duskhold.app.evening_record import END, EveningRecord, mint_evening_id
+from duskhold.app import evening_record
+from duskhold.app.evening_record import END, EveningDamaged, EveningRecord, mint_evening_id
 from duskhold.app.evening_run import Place, take_up
 from duskhold.app.folders import Folders
 from duskhold.app.outing_calendar import AHEAD, Calendar, calendar_of
 from duskhold.app.outing_file import load_outing
 from duskhold.app.settings import Settings
+from duskhold.app.station import stamp_now
 from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening import Evening
@@ -20,6 +23,7 @@ from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Begun, Checked, FrameTold, MeansTold, Said, Word
 from duskhold.plan.outing import Outing
 from duskhold.plan.role import Role
+from duskhold.plan.stamp import utc_text
 from duskhold.shutter.clock import mono_now_s
 
 NOW = datetime.now(UTC).replace(microsecond=0)
@@ -148,7 +152,7 @@ def test_an_end_that_is_in_the_journal_needs_no_going_over(
         monkeypatch.setattr(EveningRecord, "go_over", lambda *_given: pytest.fail("gone over"))
         assert calendar_of(place, folder, journal, NOW, over).due == ()
         assert over == {evening.evening_id: NOW}
-        monkeypatch.setattr(EveningRecord, "events", lambda *_given: pytest.fail("read again"))
+        monkeypatch.setattr(EveningRecord, "last_utc", lambda *_given: pytest.fail("read again"))
         assert calendar_of(place, folder, journal, NOW, over).due == ()
 
 
@@ -170,6 +174,37 @@ def test_a_file_that_cannot_be_used_is_said_and_the_others_stay(place: Place, fo
     assert [one.path for one in found.due] == [good]
     (trouble,) = found.troubles
     assert "bad.yaml" in trouble
+
+
+@pytest.mark.parametrize("way", ["step", "view", "message"])
+def test_an_evening_that_cannot_be_gone_over_is_left_out_with_a_word_and_the_others_stay(
+    place: Place, folder: Path, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    def fails(*_given: object) -> NoReturn:
+        raise AssertionError("no such decision")
+
+    good, path = write(folder, "good", timedelta(hours=1)), write(folder, "middle", timedelta(minutes=-40))
+    happened(place, path, Said(Word.HOLD))
+    if way == "message":
+        monkeypatch.setattr(evening_record, "event_from", lambda message: Word(message["event"]))
+    else:
+        monkeypatch.setattr(Evening, way, fails)
+    found = look(place, folder)
+    assert [one.path for one in found.due] == [good]
+    (trouble,) = found.troubles
+    with Journal.open(place.own.journal) as journal:
+        (evening,) = journal.evenings(9)
+        assert evening.evening_id in trouble and "middle.yaml" in trouble and f"at {utc_text(NOW)}" in trouble
+        with pytest.raises(EveningDamaged, match=evening.evening_id):
+            take_up(place, path, journal, stamp_now())
+
+
+def test_one_that_was_left_too_long_ago_need_not_be_understood(
+    place: Place, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    happened(place, write(folder, "old", timedelta(hours=1)), now_utc=NOW - timedelta(hours=20))
+    monkeypatch.setattr(evening_record, "event_from", lambda _message: pytest.fail("read"))
+    assert len(look(place, folder).due) == 1
 
 
 def test_a_folder_that_is_not_there_is_empty(place: Place, tmp_path: Path) -> None:

@@ -147,7 +147,7 @@ class Opening:
 def take_up(place: Place, path: Path, journal: Journal, now: Stamp) -> Taken:
     """The evening of this outing that has not come to its end, or a new one. Begins nothing yet.
 
-    Raises `DocumentWrong`, `BadOuting`, `OSError` or `JournalError`.
+    Raises `DocumentWrong`, `BadOuting`, `OSError`, `JournalError` or `EveningDamaged`.
     """
     text = path.read_text(encoding="utf-8")
     record = EveningRecord.find(journal, place.camera, text)
@@ -170,9 +170,10 @@ def find_in_the_middle(place: Place, path: Path, journal: Journal, record: Eveni
     """
     if record.has_end():
         return None
-    events, last = list(record.events()), journal.last_happening(record.evening_id)
-    if not events or last is None or now.utc - events[-1][0] > STALE:
+    last_utc, last = record.last_utc(), journal.last_happening(record.evening_id)
+    if last_utc is None or last is None or now.utc - last_utc > STALE:
         return None
+    events = list(record.events())
     begun_utc = events[0][0]
     outing = load_outing(path, place.settings, place.bag, begun_utc)
     evening = record.go_over(outing)

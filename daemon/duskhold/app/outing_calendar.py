@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from duskhold.app.document import DocumentWrong
-from duskhold.app.evening_record import EveningRecord
+from duskhold.app.evening_record import EveningDamaged, EveningRecord
 from duskhold.app.evening_run import Place, Taken, find_in_the_middle
 from duskhold.app.outing_file import load_outing
 from duskhold.app.station import stamp_now
@@ -59,7 +59,7 @@ def calendar_of(
     for path in sorted(folder.glob("*.yaml")):
         try:
             due += _due(place, path, journal, now_utc, over)
-        except (DocumentWrong, BadOuting, OSError, UnicodeDecodeError) as error:
+        except (DocumentWrong, BadOuting, EveningDamaged, OSError, UnicodeDecodeError) as error:
             troubles.append(f"{path.name} is left out: {error}")
     return Calendar(tuple(sorted(due, key=lambda one: (one.taken is None, one.at_utc, one.path))), tuple(troubles))
 
@@ -72,7 +72,7 @@ def _due(place: Place, path: Path, journal: Journal, now_utc: datetime, over: di
         if taken is not None:
             yield Due(path, now_utc, f"{path.name}: gone on with, its program ended in the middle", taken)
             return
-        last_utc = max((moment for moment, _ in record.events()), default=None)
+        last_utc = record.last_utc()
         if last_utc is not None and record.has_end():
             over[record.evening_id] = last_utc
     starts_utc = begins_utc(load_outing(path, place.settings, place.bag, now_utc))

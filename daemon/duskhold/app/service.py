@@ -22,6 +22,7 @@ from duskhold.app.clock_gate import PERSON, ClockWord, system_word
 from duskhold.app.document import DocumentWrong
 from duskhold.app.evening_clock import ClockWatch, look_at_clocks
 from duskhold.app.evening_loop import HEARTBEAT_S
+from duskhold.app.evening_record import EveningDamaged
 from duskhold.app.evening_run import EveningProgram, Hooks, Place, take_up
 from duskhold.app.hearing import STATE, hear
 from duskhold.app.outing_calendar import Calendar, Due, calendar_of
@@ -145,7 +146,7 @@ class Service:
         self._around.say(due.line)
         try:
             taken = due.taken or take_up(self._place, due.path, self._journal, stamp_now())
-        except (DocumentWrong, BadOuting, OSError, UnicodeDecodeError) as error:
+        except (DocumentWrong, BadOuting, EveningDamaged, OSError, UnicodeDecodeError) as error:
             self._spoilt.add(due.path)
             self._around.say(f"{due.path.name} cannot be begun: {error}")
             return

@@ -3,7 +3,8 @@
 import argparse
 import signal
 import sys
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -75,7 +76,7 @@ def _run(
     person = ClockWord(True, PERSON) if args.time_is_right else None
     with ExitStack() as stack:
         journal = stack.enter_context(Journal.open(place.own.journal))
-        with saying_outing_errors(path):
+        with saying_outing_errors(path), _saying_damage():
             taken = take_up(place, path, journal, stamp_now())
         program = EveningProgram(place, taken, journal, hooks, person)
         socket = _socket(place, program)
@@ -89,6 +90,17 @@ def _run(
         with screen.shown():
             gone: Gone = program.run()
         return story_of(place, taken, gone, journal), caught
+
+
+@contextmanager
+def _saying_damage() -> Iterator[None]:
+    from duskhold.app.evening_record import EveningDamaged
+
+    try:
+        yield
+    except EveningDamaged as error:
+        said, hint = str(error), "A changed outing, be it by a comment, begins a new evening."
+        raise Wrong("evening_damaged", f"{said[:1].upper()}{said[1:]}.", hint=hint, exit_status=EXIT_FAILED) from error
 
 
 def _socket(place: "Place", program: "EveningProgram") -> Any:
