@@ -16,6 +16,7 @@ from evening_bench import BEGUN_UTC, VIEW
 
 from duskhold.faces.evening_screen import KEYS, LEGEND, EveningScreen, Keys, legend
 from duskhold.faces.tell import SAID
+from duskhold.faces.telling import Once
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Ended, Ring, Take, Tell, Urgency, Word
 from duskhold.plan.role import Role
@@ -50,6 +51,20 @@ def test_what_was_rung_is_not_said_again() -> None:
     screen.told(Tell("prompt", "fit the six", {}))
     screen.told(Ring(Urgency.FAILED, "the lead came off"))
     screen.told(Tell("held", "the lead came off", {}))
+    assert len(out.getvalue().splitlines()) == 2
+
+
+def test_what_was_rung_a_while_ago_is_said_when_it_comes_again() -> None:
+    once = Once()
+    assert once.said("ring", "held: say resume to go on") is not None
+    assert once.said("held", "say resume to go on") is None
+    assert once.said("person", "resume") == "resume"
+    assert once.said("held", "say resume to go on") == "say resume to go on"
+    out = Terminal()
+    screen = EveningScreen(out)
+    screen.told(Ring(Urgency.FAILED, "started again; say resume to go on"))
+    screen.told(Tell("person", "hold", {}))
+    screen.told(Tell("held", "say resume to go on", {}))
     assert len(out.getvalue().splitlines()) == 2
 
 

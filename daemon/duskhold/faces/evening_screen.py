@@ -83,8 +83,10 @@ class EveningScreen:
             case Tell("frame", line, _):
                 if not self._is_terminal:  # elsewhere the line below shows it
                     self._say(line.replace("_", " "))
-            case Tell(word, line, _) if word not in _NOT_SHOWN:
-                self._say(self._once.said(word, line))
+            case Tell(word, line, _):
+                said = self._once.said(word, line)  # also of what is not shown: what was rung is a while ago then
+                if word not in _NOT_SHOWN:
+                    self._say(said)
             case Ring(urgency, line):
                 self._say(f"! {urgency.value.upper()}: {self._once.said('ring', line)}")
             case Ended(_, line):

@@ -73,8 +73,8 @@ class _Teller:
     def __call__(self, at_utc: datetime, word: str, line: str) -> None:
         is_old = word in _QUIET or (word in _PLANNED and self._is_planned)
         self._is_planned |= word in _PLANNED
-        said = None if self._is_quiet or is_old else self._once.said(word, line)
-        if said is not None:
+        said = self._once.said(word, line)
+        if said is not None and not (self._is_quiet or is_old):
             print(row(at_utc, f"{_MARKS.get(word, '')}{said}", sys.stderr), file=sys.stderr, flush=True)
 
 

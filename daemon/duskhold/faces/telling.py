@@ -19,15 +19,14 @@ class Once:
     def said(self, word: str, line: str) -> str | None:
         """What a person is to read of it, None for what was said already. `word` is `ring` for an alarm, `ended` for
         the end, else that of the record."""
-        if word == "ring":
-            self._rung = line
-        elif word == "ended":
-            return "over" if line == self._stop else f"over: {line}"
-        elif word in _ALSO_RUNG and line in self._rung:
-            self._stop = line if word == "stop" else self._stop
-            return None
         if word == "stop":
             self._stop = line
+        if word == "ended":
+            return "over" if line == self._stop else f"over: {line}"
+        if word in _ALSO_RUNG and line in self._rung:
+            return None
+        # What comes after another line is said for itself, be it in the same words.
+        self._rung = line if word == "ring" else ""
         return line
 
 
