@@ -226,3 +226,15 @@ def test_an_evening_taken_up_stands_as_it_stood(place: Place, folder: Path) -> N
         path.write_text(path.read_text(encoding="utf-8") + "# changed\n", encoding="utf-8")
         take_up(place, path, journal, Stamp(NOW + timedelta(seconds=61), now_s, "boot"))
         assert len(journal.evenings(9)) == 2  # another outing, another evening
+
+
+def test_an_evening_under_way_is_not_due_and_its_outing_at_its_next_start(place: Place, folder: Path) -> None:
+    path = folder / "every.yaml"
+    path.write_text(EVERY_DUSK, encoding="utf-8")
+    (first,) = look(place, folder).due
+    happened(place, path, now_utc=first.at_utc)
+    with Journal.open(place.own.journal) as journal:
+        running_id = journal.evenings(1)[0].evening_id
+        assert calendar_of(place, folder, journal, first.at_utc + AHEAD / 2, None, running_id).due == ()
+        (second,) = calendar_of(place, folder, journal, first.at_utc + timedelta(hours=1), None, running_id).due
+    assert second.taken is None and second.at_utc - first.at_utc > timedelta(hours=23)

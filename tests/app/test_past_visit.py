@@ -40,12 +40,14 @@ class Link:
     phases: list[str]
     owed: int = 1
     gives: bool = True
+    during: Callable[[], None] = lambda: None
 
     def state(self) -> dict[str, object]:
         phase = self.phases.pop(0) if len(self.phases) > 1 else self.phases[0]
         return {"phase": phase, "frame_id": None, "reports": [{"frame_id": ID}] * self.owed}
 
     def settings(self) -> Mapping[Setting, str]:
+        self.during()
         return {Setting.CLOCK: datetime.now(UTC).strftime("%Y-%m-%d %H:%M:%S")}
 
 
@@ -132,3 +134,39 @@ def test_nobody_waits_for_a_camera_that_is_not_there(tmp_path: Path, monkeypatch
     desk.link.phases = ["ready"]
     until(lambda: desk.settled == 1)
     made.stop()
+
+
+def test_a_clock_that_was_set_is_asked_about_anew_and_nothing_is_settled_twice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk = Desk(tmp_path, Link(["ready"]))
+    made = desk.begin(monkeypatch)
+    until(lambda: desk.let_go == 1)
+    made.start()
+    made.stop()
+    assert len(desk.heard) == 1
+    made.clock_was_set()
+    made.start()
+    until(lambda: desk.let_go == 2)
+    made.stop()
+    assert (len(desk.heard), desk.settled) == (2, 1)
+    desk.word = ClockWord(True, "somebody")
+    made.clock_was_set()
+    made.start()
+    made.stop()
+    assert desk.visits == 2
+
+
+def test_an_answer_from_before_the_clock_was_set_is_not_heard(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk = Desk(tmp_path, Link(["starting"]))
+    made = desk.begin(monkeypatch)
+
+    def is_set_meanwhile() -> None:
+        desk.link.during = lambda: None
+        made.clock_was_set()
+
+    desk.link.during = is_set_meanwhile
+    desk.link.phases = ["ready"]
+    until(lambda: desk.let_go == 2)
+    made.stop()
+    assert len(desk.heard) == 1

@@ -5,6 +5,7 @@ Real time, tenths of a second: the service's own threads and its scheduler.
 
 from __future__ import annotations
 
+import os
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -12,24 +13,30 @@ from contextlib import AbstractContextManager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import cast
 
 import pytest
+from evening_bench import VIEW
 
 from duskhold.app import evening_clock
 from duskhold.app import service as module
+from duskhold.app.alarms import Alarms
 from duskhold.app.clock_gate import ClockWord
 from duskhold.app.evening_bell import Bell
 from duskhold.app.evening_clock import ClockLook
+from duskhold.app.evening_loop import Happened, Inbox
 from duskhold.app.evening_run import Hooks, Place, Taken
 from duskhold.app.folders import Folders
-from duskhold.app.outing_calendar import Calendar, Due
+from duskhold.app.outing_calendar import AHEAD, LATE, Calendar, Due
 from duskhold.app.service import Service, Surroundings
 from duskhold.app.service_notice import ServiceNotice
 from duskhold.app.settings import Settings
 from duskhold.app.station import Station, stamp_now
 from duskhold.journal.entry import Note
 from duskhold.journal.journal import Journal
+from duskhold.plan.evening_view import Phase
+from duskhold.plan.evening_words import Said, Word
 from duskhold.shutter.launch import NotStarted
 
 
@@ -132,6 +139,7 @@ def test_a_clock_that_is_set_takes_back_what_a_person_said(waiting: Waiting, mon
     set_s[0] += 3600.0
     until(lambda: "time to be confirmed" in str(service.hear("state")["waiting"]))
     assert any("+3600 s" in said for said in waiting.said)
+    assert service._past._steps == 1  # the camera is asked anew
     assert service.hear("done")["answers"]
 
 
@@ -179,3 +187,82 @@ def test_a_spoilt_file_is_said_once(waiting: Waiting, monkeypatch: pytest.Monkey
     until(lambda: any("bad.yaml" in said for said in waiting.said))
     time.sleep(0.3)
     assert sum("bad.yaml" in said for said in waiting.said) == 1
+
+
+def test_an_outing_that_becomes_due_waits_for_frames_and_ends_a_rest(
+    waiting: Waiting, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now_utc = datetime.now(UTC)
+    rests, next_one = Due(Path("rests.yaml"), now_utc, "rests.yaml"), Due(Path("next.yaml"), now_utc, "next.yaml: due")
+    given: list[str] = []
+    heard: list[object] = []
+
+    class Rests:
+        """An evening whose heart beats twice while it is open, and once while it rests."""
+
+        def __init__(self, _place: Place, _taken: object, _journal: Journal, hooks: Hooks, _person: object) -> None:
+            self.inbox, self._hooks = Inbox(), hooks
+            if given:
+                assert waiting.service is not None
+                waiting.service.leave("that is enough")
+
+        def leave(self, _why: str) -> None:
+            given.append("left")
+
+        def run(self) -> object:
+            for phase in (Phase.OPEN, Phase.OPEN, Phase.RESTING):
+                self._hooks.follow(replace(VIEW, phase=phase), now_utc)
+                self._hooks.alive()
+                heard.append(self.inbox.take(0.0))
+            assert waiting.service is not None
+            given.append(str(waiting.service._next_line()))
+            return SimpleNamespace(ended=None)
+
+    def calendar(*asked: object) -> Calendar:
+        return Calendar((next_one,) if asked[-1] == "running" else (rests, next_one), ())
+
+    taken = SimpleNamespace(record=SimpleNamespace(evening_id="running"))
+    monkeypatch.setattr(module, "take_up", lambda *_given: taken)
+    monkeypatch.setattr(module, "EveningProgram", Rests)
+    monkeypatch.setattr(module, "calendar_of", calendar)
+    monkeypatch.setattr(module, "system_word", lambda: ClockWord(True, "the system"))
+    waiting.thread.start()
+    until(lambda: "left" in given)
+    assert heard[:3] == [None, None, Happened(Said(Word.LEAVING))]
+    assert given[0] == "next.yaml: due"
+    assert sum("waits for the evening that runs" in said for said in waiting.said[:3]) == 1
+    assert any("only rests is ended: next.yaml" in said for said in waiting.said)
+
+
+@pytest.fixture
+def still(tmp_path: Path) -> Iterator[tuple[Service, list[str]]]:
+    """A service that was not begun, and what it said."""
+    folders, said = Folders(tmp_path / "data", tmp_path / "state", tmp_path / "run"), list[str]()
+    place = Place("simulated", Settings(), folders, (), None)
+    around = Surroundings(Noted(), said.append, Hooks(Bell((), lambda: None, said.append)))
+    with Journal.open(place.own.journal) as journal:
+        yield Service(place, tmp_path, journal, around), said
+
+
+def test_a_start_that_passed_meanwhile_is_said_to_be_missed(still: tuple[Service, list[str]]) -> None:
+    service, said = still
+    at_utc = datetime.now(UTC) - AHEAD - LATE
+    due = [Due(Path("late.yaml"), at_utc, "late.yaml"), Due(Path("soon.yaml"), at_utc + timedelta(minutes=2), "soon")]
+    service._known = Calendar(tuple(due), ())
+    service._known = service._calendar()
+    service._calendar()
+    assert said == ["missed, and not begun by itself: late.yaml"]
+
+
+def test_a_file_that_could_not_be_begun_with_is_tried_again_once_it_is_written_anew(
+    still: tuple[Service, list[str]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    service, path = still[0], tmp_path / "bad.yaml"
+    path.write_text("name: 5\n", encoding="utf-8")
+    due = Due(path, datetime.now(UTC), "bad.yaml")
+    monkeypatch.setattr(module, "calendar_of", lambda *_given: Calendar((due,), ()))
+    assert service._calendar().due == (due,)
+    service._run(due, cast(Alarms, None))
+    assert service._calendar().due == ()
+    os.utime(path, ns=(0, 0))
+    assert service._calendar().due == (due,)

@@ -47,27 +47,37 @@ class Calendar:
 
 
 def calendar_of(
-    place: Place, folder: Path, journal: Journal, now_utc: datetime, over: dict[str, datetime] | None = None
+    place: Place,
+    folder: Path,
+    journal: Journal,
+    now_utc: datetime,
+    over: dict[str, datetime] | None = None,
+    running_id: str = "",
 ) -> Calendar:
     """Every outing in the folder. Raises `JournalError`; a folder that is not there is empty.
 
-    `over` remembers evenings that have ended, each with its last moment, for whoever looks every minute.
+    `over` remembers evenings that have ended, each with its last moment, for whoever looks every minute. The evening
+    `running_id` is under way: it is not due, and its outing only at its next start.
     """
     due: list[Due] = []
     over = {} if over is None else over
     troubles: list[str] = []
     for path in sorted(folder.glob("*.yaml")):
         try:
-            due += _due(place, path, journal, now_utc, over)
+            due += _due(place, path, journal, now_utc, over, running_id)
         except (DocumentWrong, BadOuting, EveningDamaged, OSError, UnicodeDecodeError) as error:
             troubles.append(f"{path.name} is left out: {error}")
     return Calendar(tuple(sorted(due, key=lambda one: (one.taken is None, one.at_utc, one.path))), tuple(troubles))
 
 
-def _due(place: Place, path: Path, journal: Journal, now_utc: datetime, over: dict[str, datetime]) -> Iterator[Due]:
+def _due(
+    place: Place, path: Path, journal: Journal, now_utc: datetime, over: dict[str, datetime], running_id: str
+) -> Iterator[Due]:
     record = EveningRecord.find(journal, place.camera, path.read_text(encoding="utf-8"))
     last_utc = None if record is None else over.get(record.evening_id)
-    if record is not None and last_utc is None:
+    if record is not None and record.evening_id == running_id:
+        last_utc = record.last_utc()
+    elif record is not None and last_utc is None:
         taken = find_in_the_middle(place, path, journal, record, stamp_now())
         if taken is not None:
             yield Due(path, now_utc, f"{path.name}: gone on with, its program ended in the middle", taken)

@@ -1,5 +1,7 @@
 """The camera visited once by the service while it waits: its clock is asked, and what earlier runs left is settled.
 
+The clock is asked anew after it was set, what is left over only until it is settled.
+
 In a thread of its own, since a camera may answer in a minute, in the evening, or not at all. Nothing is kept awake
 afterwards: the shutter process that nobody asks lets the camera go.
 """
@@ -31,7 +33,7 @@ _NO_CAMERA = (NotStarted, FolderUnsafe, HolderSilent, HolderRefused, JournalErro
 
 class PastVisit:
     """`word` is asked for the time as it is known and `heard` told what the camera's clock says, both in the visit's
-    own thread; `say` gets its lines. `start` and `stop` it as often as need be: it is done once.
+    own thread; `say` gets its lines. `start` and `stop` it as often as need be: what is done is not done again.
     """
 
     def __init__(
@@ -45,11 +47,13 @@ class PastVisit:
         self._over = threading.Event()
         self._thread: threading.Thread | None = None
         self._tries_left = TRIES_MAX
+        self._steps, self._asked_after = 0, -1
+        self._lock = threading.Lock()
         self._last_trouble = ""
 
     def start(self) -> None:
         """Begin, unless it is under way or done."""
-        if self._tries_left and (self._thread is None or not self._thread.is_alive()):
+        if self._is_wanted and (self._thread is None or not self._thread.is_alive()):
             self._over.clear()
             self._thread = threading.Thread(target=self._run, name="past visit", daemon=True)
             self._thread.start()
@@ -60,13 +64,26 @@ class PastVisit:
         if self._thread is not None:
             self._thread.join(STOP_WITHIN_S)
 
+    def clock_was_set(self) -> None:
+        """What the camera said of the clock before is void: nothing of it is heard once this returns."""
+        with self._lock:
+            self._steps += 1
+
+    @property
+    def _is_wanted(self) -> bool:
+        return self._tries_left > 0 or self._asks_clock
+
+    @property
+    def _asks_clock(self) -> bool:
+        return self._asked_after != self._steps and self._place.zone is not None and self._word() is None
+
     def _run(self) -> None:
-        while self._tries_left and not self._over.is_set():
+        while self._is_wanted and not self._over.is_set():
             try:
                 self._visit()
             except _NO_CAMERA as error:
                 self._complain(str(error))
-            if self._tries_left:
+            if self._is_wanted:
                 self._over.wait(AGAIN_S)
 
     def _visit(self) -> None:
@@ -82,8 +99,20 @@ class PastVisit:
                 self._over.wait(LOOK_EVERY_S)
 
     def _ask(self, station: Station) -> None:
-        if self._word() is None and self._place.zone is not None:
-            self._heard(camera_word(station, self._place.zone, ClockWord(False, f"{CAMERA} cannot be asked")))
+        if self._asks_clock:
+            self._ask_clock(station)
+        if self._tries_left:
+            self._settle(station)
+
+    def _ask_clock(self, station: Station) -> None:
+        steps = self._steps
+        word = camera_word(station, self._place.zone, ClockWord(False, f"{CAMERA} cannot be asked"))
+        with self._lock:
+            if steps == self._steps:  # otherwise it compared with a clock that is another one now
+                self._asked_after = steps
+                self._heard(word)
+
+    def _settle(self, station: Station) -> None:
         self._tries_left -= 1
         watch = Watch(lambda _state: None, self._over.is_set, self._over.is_set)
         for frame in settle_the_past(station, watch):

@@ -4,7 +4,8 @@
 2. Nothing begins before the time is confirmed: by the system, the camera's clock, or a person's `done`, which counts
    until the computer is started anew or its clock is set. What was left in the middle does not wait for that: nothing
    of it fires by itself.
-3. One evening at a time. Told to end, it closes and keeps, and the next start goes on.
+3. One evening at a time; one that only rests is ended for an outing that becomes due. Told to end, it closes and
+   keeps, and the next start goes on.
 4. What earlier runs left on a camera is recorded and fetched once, as soon as the camera answers.
 """
 
@@ -13,7 +14,7 @@ from __future__ import annotations
 import queue
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -21,18 +22,19 @@ from duskhold.app.alarms import Alarms, Miss
 from duskhold.app.clock_gate import PERSON, ClockWord, system_word
 from duskhold.app.document import DocumentWrong
 from duskhold.app.evening_clock import ClockWatch, look_at_clocks
-from duskhold.app.evening_loop import HEARTBEAT_S
+from duskhold.app.evening_loop import HEARTBEAT_S, Happened
 from duskhold.app.evening_record import EveningDamaged
 from duskhold.app.evening_run import EveningProgram, Hooks, Place, take_up
 from duskhold.app.hearing import STATE, hear
-from duskhold.app.outing_calendar import Calendar, Due, calendar_of
+from duskhold.app.outing_calendar import AHEAD, LATE, Calendar, Due, calendar_of
 from duskhold.app.past_visit import PastVisit
 from duskhold.app.service_notice import ServiceNotice
 from duskhold.app.station import stamp_now
 from duskhold.app.word_socket import Body
 from duskhold.journal.entry import Note
 from duskhold.journal.journal import Journal
-from duskhold.plan.evening_words import ClockStepped, Event, Word
+from duskhold.plan.evening_view import Phase, View
+from duskhold.plan.evening_words import ClockStepped, Event, Said, Word
 from duskhold.plan.outing import BadOuting
 from duskhold.shutter.clock import utc_now
 
@@ -66,7 +68,9 @@ class Service:
         self._is_word_to_keep = False
         self._known: Calendar | None = None
         self._over: dict[str, datetime] = {}
-        self._spoilt: set[Path] = set()
+        self._spoilt: dict[Path, int | None] = {}
+        self._is_resting = False
+        self._blocked: set[Path] = set()
         self._past = PastVisit(place, lambda: self._word, self._camera_said, around.say)
 
     def run(self) -> None:
@@ -98,7 +102,8 @@ class Service:
         """A word from outside: for the evening that runs, or for the service while it waits."""
         program = self._program
         if program is not None:
-            return hear(program.inbox, word)
+            heard = hear(program.inbox, word)
+            return {**heard, "next": self._next_line()} if word == STATE and "error" not in heard else heard
         if word == STATE:
             return {"answers": [], "evening": None, "waiting": self._line()}
         if word == Word.DONE.value and self._word is None:
@@ -116,9 +121,10 @@ class Service:
         if self._word is None:
             self._confirm()
         calendar = self._known = self._calendar()
-        due = next((one for one in calendar.due if one.taken is not None or self._word is not None), None)
+        due = self._first_of(calendar)
         if due is not None and due.at_utc <= utc_now():
             self._past.stop()  # the evening settles what is its own
+            self._known = Calendar(tuple(one for one in calendar.due if one is not due), calendar.troubles)
             self._run(due, alarms)
             return
         self._around.notice.status(self._line())
@@ -128,6 +134,10 @@ class Service:
             until_s = min(until_s, max(0.0, (due.at_utc - utc_now()).total_seconds()))
         alarms.arm(_OUTING, until_s, lambda: self._wake(_OUTING))
         self._wait(alarms, until_s + WAKE_MAX_S)
+
+    def _first_of(self, calendar: Calendar) -> Due | None:
+        """What may be begun first: without a confirmed time only what is gone on with."""
+        return next((one for one in calendar.due if one.taken is not None or self._word is not None), None)
 
     def _wait(self, alarms: Alarms, longest_s: float) -> None:
         """Until something rings, or long enough that it should have."""
@@ -147,12 +157,15 @@ class Service:
         try:
             taken = due.taken or take_up(self._place, due.path, self._journal, stamp_now())
         except (DocumentWrong, BadOuting, EveningDamaged, OSError, UnicodeDecodeError) as error:
-            self._spoilt.add(due.path)
+            self._spoilt[due.path] = _written_ns(due.path)
             self._around.say(f"{due.path.name} cannot be begun: {error}")
             return
         alarms.disarm(_HEARTBEAT)  # the evening has its own
         person = self._word if self._word is not None and self._word.line == PERSON else None
-        program = EveningProgram(self._place, taken, self._journal, self._around.hooks, person)
+        hooks = self._hooks_beside(taken.record.evening_id)
+        program = EveningProgram(self._place, taken, self._journal, hooks, person)
+        self._is_resting = False
+        self._blocked.clear()
         self._program = program
         if self._left:
             program.leave(self._left)
@@ -163,14 +176,56 @@ class Service:
         self._around.say("left in the middle" if gone.ended is None else f"over: {gone.ended.line}")
         self._beat(alarms)
 
-    def _calendar(self) -> Calendar:
-        calendar = calendar_of(self._place, self._folder, self._journal, utc_now(), self._over)
-        said = () if self._known is None else self._known.troubles
+    def _hooks_beside(self, running_id: str) -> Hooks:
+        """Those of the surroundings, and a look at what else becomes due at every heartbeat. In the evening's loop."""
+        hooks = self._around.hooks
+
+        def follow(view: View, now_utc: datetime) -> None:
+            self._is_resting = view.phase is Phase.RESTING
+            hooks.follow(view, now_utc)
+
+        def alive() -> None:
+            hooks.alive()
+            if self._is_resting:
+                if self._word is None:
+                    self._confirm()
+                self._known = self._calendar(running_id)
+            self._look_beside()
+
+        return replace(hooks, follow=follow, alive=alive)
+
+    def _look_beside(self) -> None:
+        """An outing that becomes due ends a rest; while frames are taken it is only said that it waits."""
+        due, program = None if self._known is None else self._first_of(self._known), self._program
+        if due is None or program is None or due.at_utc > utc_now():
+            return
+        if self._is_resting and program.inbox.offer(Happened(Said(Word.LEAVING))):
+            self._is_resting = False
+            self._around.say(f"the evening that only rests is ended: {due.line}")
+        elif not self._is_resting and due.path not in self._blocked:
+            self._blocked.add(due.path)
+            late = f"up to {LATE.total_seconds() / 60.0:.0f} min after its start"
+            self._around.say(f"waits for the evening that runs, {late}: {due.line}")
+
+    def _calendar(self, running_id: str = "") -> Calendar:
+        now_utc, before = utc_now(), self._known
+        calendar = calendar_of(self._place, self._folder, self._journal, now_utc, self._over, running_id)
         for trouble in calendar.troubles:
-            if trouble not in said:
+            if before is None or trouble not in before.troubles:
                 self._around.say(trouble)
-        usable = tuple(one for one in calendar.due if one.path not in self._spoilt)
-        return Calendar(usable, calendar.troubles)
+        for one in () if before is None else before.due:
+            if one.taken is None and one.at_utc + AHEAD + LATE <= now_utc:
+                self._around.say(f"missed, and not begun by itself: {one.line}")
+        return Calendar(tuple(one for one in calendar.due if self._is_usable(one.path)), calendar.troubles)
+
+    def _is_usable(self, path: Path) -> bool:
+        """A file that could not be begun with is left out until it is written anew."""
+        return path not in self._spoilt or self._spoilt[path] != _written_ns(path)
+
+    def _next_line(self) -> str | None:
+        """What comes after the evening that runs."""
+        known = self._known
+        return known.due[0].line if known is not None and known.due else None
 
     def _line(self) -> str:
         """What it waits for, by what is known at this moment."""
@@ -210,6 +265,7 @@ class Service:
         """A clock that was set is vouched for anew, and what is due is worked out again."""
         if isinstance(event, ClockStepped) and abs(event.step_s) > STEP_MAX_S:
             self._around.say(f"the clock was set by {event.step_s:+.0f} s: what was said of the time before is void")
+            self._past.clock_was_set()  # first: then nothing that was read before is set after this
             self._word, self._is_word_to_keep = None, False
         self._wake(_OUTING)
 
@@ -231,3 +287,11 @@ class Service:
 
     def _note(self, word: str, detail: dict[str, object]) -> None:
         self._journal.note(Note(f"service_{word}", detail), stamp_now())
+
+
+def _written_ns(path: Path) -> int | None:
+    """When the file was written last; None for one that is not there."""
+    try:
+        return path.stat().st_mtime_ns
+    except OSError:
+        return None

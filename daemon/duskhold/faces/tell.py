@@ -69,5 +69,7 @@ def _show(word: str, answer: dict[str, Any]) -> None:
         view = replace(view, until_utc=None)  # it closes now, whatever was planned
     for line in lines_of(view, now_utc()):
         print(line)
+    if answer.get("next"):
+        print(f"After this evening: {answer['next']}")
     if word == "hold" and view.phase is not Phase.HELD and view.stop is None:
         print("Nothing more is taken after this frame, until resume.")
