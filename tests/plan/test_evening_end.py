@@ -267,6 +267,14 @@ def test_a_shutter_that_is_never_proven_closed_does_not_keep_it_for_ever() -> No
     assert desk.ended() == "fault"
 
 
+def test_resumed_over_it_does_not_keep_it_for_ever_either() -> None:
+    desk = Desk()
+    desk.close(40.0, "link_lost", settled=False)
+    desk.say(Word.RESUME)
+    desk.wait(7300.0)
+    assert desk.over() == "fault" and "not proven closed" in desk.rung()[-1]
+
+
 def test_a_clock_that_nobody_confirms_does_not_keep_it_for_ever() -> None:
     desk = Desk(replace(AGAIN, start=ClockStart(BEGUN + timedelta(minutes=30))), confirmed=False)
     desk.wait(3.1 * 3600.0)

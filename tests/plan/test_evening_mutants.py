@@ -111,8 +111,8 @@ MUTANTS = (
     Mutant(
         "overwrites the first reason to stop", "plan/evening_rest.py",
         "plan/test_evening_trouble.py::test_the_first_reason_is_the_one_that_is_told",
-        "    if state.stop is not None:\n        return []\n    state.stop, state.stop_line = reason",
-        "    state.stop, state.stop_line = reason",
+        "    if state.stop is not None:\n        return []\n    state.stop, state.stop_line, state.foreseen",
+        "    state.stop, state.stop_line, state.foreseen",
     ),
     Mutant(
         "goes on by itself after a restart", "plan/evening.py",
@@ -149,8 +149,8 @@ MUTANTS = (
     Mutant(
         "forgets whoever never comes", "plan/evening_agenda.py",
         "plan/test_evening_person.py::test_two_hours_without_anybody_end_it",
-        "    if at_utc is None or state.now_utc < at_utc:\n        return None\n    reason =",
-        "    if True:\n        return None\n    reason =",
+        "    if at_utc is None or state.now_utc < at_utc:\n        return None\n    is_fault =",
+        "    if True:\n        return None\n    is_fault =",
     ),
     Mutant(
         "counts on the clock's step for leaving", "plan/evening_time.py",

@@ -155,7 +155,7 @@ class Evening:
             state.unsettled = None
             told_closed(state)
         if not event.settled:
-            state.unsettled = event.frame_id
+            state.unsettled, state.unsettled_utc = event.frame_id, state.now_utc
         if event.role is Role.LONG:
             state.free_utc = free_utc(state, event.closed_utc, event.open_s)
         said: list[Effect] = [Tell("frame", f"{event.role.value} {event.outcome}: {event.reason}".rstrip(": "), {
@@ -406,6 +406,7 @@ class Evening:
         if event.settled and state.unsettled is not None:
             told_closed(state)
         state.unsettled = None if event.settled else (state.unsettled or "a frame of the time before")
+        state.unsettled_utc = None if event.settled else state.now_utc
         state.resumable_link = False
         rang, urgency = state.alarm, state.alarm_urgency
         state.alarm = state.alarm_urgency = state.alarm_utc = None

@@ -18,6 +18,7 @@ from duskhold.plan.evening_orders import base_order, first_order, long_order, sc
 from duskhold.plan.evening_rest import (
     FORSAKEN_S,
     TIME_LINE,
+    UNSETTLED_LINE,
     announce_utc,
     close_now,
     foretell,
@@ -126,9 +127,11 @@ def _forsaken(state: State) -> list[Effect] | None:
     at_utc = forsaken_utc(state)
     if at_utc is None or state.now_utc < at_utc:
         return None
-    reason = StopReason.NOBODY_ANSWERED if state.held is None or state.held.fault is None else StopReason.FAULT
-    waited = state.request.line() if state.held is None and state.request is not None else ""
-    line = state.held.reason if state.held is not None else waited
+    is_fault = state.unsettled is not None or (state.held is not None and state.held.fault is not None)
+    reason = StopReason.FAULT if is_fault else StopReason.NOBODY_ANSWERED
+    line = state.held.reason if state.held is not None else UNSETTLED_LINE if is_fault else TIME_LINE
+    if state.held is None and state.request is not None and not is_fault:
+        line = state.request.line()
     said = f"nobody came for {FORSAKEN_S / 3600.0:.0f} hours: {line}"
     return [ring(state, Urgency.FAILED, said), *stop(state, reason, said)]
 

@@ -34,7 +34,7 @@ def stop(state: State, reason: StopReason, line: str) -> list[Effect]:
     """The series is over as soon as nothing is under way; the first reason is the one that counts."""
     if state.stop is not None:
         return []
-    state.stop, state.stop_line = reason, line
+    state.stop, state.stop_line, state.foreseen = reason, line, None
     return [Tell("stop", line, {"reason": reason.value})]
 
 
@@ -124,6 +124,8 @@ def forsaken_utc(state: State) -> datetime | None:
     waiting = None if state.request is None or state.request.answered else state.request.waiting_since_utc
     if state.held is not None:
         waiting = state.held.since_utc
+    elif state.unsettled is not None:
+        waiting = state.unsettled_utc
     elif not (state.time_confirmed or state.told_begin):
         waiting = state.asked_time_utc
     if waiting is None:

@@ -69,6 +69,7 @@ class State:
     told_open_s: float = 0.0
     told_opened_utc: datetime | None = None
     unsettled: str | None = None
+    unsettled_utc: datetime | None = None
     free_utc: datetime | None = None
     frames_done: int = 0
     foretells: bool = True
@@ -138,5 +139,5 @@ class State:
 _COUNTED = (
     "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
     "free_utc", "cap_by_utc", "checked_utc", "alarm_utc", "asked_time_utc",
-    "left_utc",
+    "left_utc", "unsettled_utc",
 )  # fmt: skip
