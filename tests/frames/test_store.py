@@ -55,6 +55,17 @@ def test_another_picture_of_the_same_name_stands_beside_it(tmp_path: Path) -> No
     assert (tmp_path / "one.dng").read_bytes() == b"first"
 
 
+def test_what_a_killed_process_left_unfinished_goes_and_what_is_being_written_stays(tmp_path: Path) -> None:
+    (tmp_path / ".one.dng.0badc0de.part").write_bytes(b"ab")
+    (tmp_path / ".two.dng.0badc0de.part").write_bytes(b"ab")
+    with Arrival(tmp_path, "one.dng", Role.LONG, 3) as other:
+        os.write(other.descriptor, b"a")
+        stored(tmp_path, b"abc")
+        left = [name for name in names(tmp_path) if name != ".two.dng.0badc0de.part"]
+        assert len(left) == 2 and left[1] == "one.dng" and "0badc0de" not in left[0]
+    assert names(tmp_path) == [".two.dng.0badc0de.part", "one.dng"], "only what has its place by now"
+
+
 def test_the_same_picture_again_adds_nothing(tmp_path: Path) -> None:
     first = stored(tmp_path, b"abc")
     assert stored(tmp_path, b"abc") == first

@@ -4,10 +4,13 @@ A picture is written beside its place under a hidden name, flushed, read again f
 only then given its name. Nothing that is there is ever replaced.
 """
 
+import fcntl
+import glob
 import hashlib
 import os
 import re
 import secrets
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -94,6 +97,8 @@ class Arrival:
         self._hidden = folder / f".{name}.{secrets.token_hex(4)}.part"
         _ensure_folder(folder)
         self.descriptor = os.open(self._hidden, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
+        with suppress(OSError):  # a disk that cannot lock keeps what is unfinished
+            fcntl.flock(self.descriptor, fcntl.LOCK_EX)  # as long as somebody writes into it
 
     def __enter__(self) -> Self:
         return self
@@ -115,6 +120,7 @@ class Arrival:
         if sha256 != came_sha256:
             raise PictureChanged(f"{self._place.name}: the disk gave back other bytes than were written.")
         place = self._named(sha256)
+        _forget_unfinished(place.parent, self._place.name)
         _flush_folder(place.parent)
         return StoredFile(place, self._role, came_bytes, sha256)
 
@@ -137,6 +143,14 @@ def sha256_on_disk(path: Path) -> str:
     with path.open("rb") as file:
         os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
     return _sha256(path)
+
+
+def _forget_unfinished(folder: Path, name: str) -> None:
+    """Take away what a process that was killed had begun to write of a picture that has its place now."""
+    for hidden in folder.glob(f".{glob.escape(name)}.*.part"):
+        with suppress(OSError), hidden.open("rb") as file:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            hidden.unlink(missing_ok=True)
 
 
 def _sha256(path: Path) -> str:
