@@ -55,6 +55,11 @@ def test_another_picture_of_the_same_name_stands_beside_it(tmp_path: Path) -> No
     assert (tmp_path / "one.dng").read_bytes() == b"first"
 
 
+def test_a_name_tells_whose_picture_it_is() -> None:
+    assert store.frame_of(file_name("20261014-172110-3f2a", Role.LONG, "CAP_0001.DNG")) == "20261014-172110-3f2a"
+    assert store.frame_of("CAP_0001.DNG") is None
+
+
 def test_what_a_killed_process_left_unfinished_goes_and_what_is_being_written_stays(tmp_path: Path) -> None:
     (tmp_path / ".one.dng.0badc0de.part").write_bytes(b"ab")
     (tmp_path / ".two.dng.0badc0de.part").write_bytes(b"ab")

@@ -160,7 +160,7 @@ MUTANTS = (
     Mutant(
         "opens another frame for whoever closed one before it opened", "plan/evening_recovery.py",
         "plan/test_evening_person.py::test_close_before_it_opens_is_no_fault_and_opens_no_other_one",
-        '    state.held = Held("closed before it opened', '    Held("closed before it opened',
+        'return hold_quietly(state, "closed before it opened: say resume to go on")', "return []",
     ),
     Mutant(
         "believes a check of hours ago", "plan/evening_agenda.py",

@@ -353,7 +353,7 @@ class CameraField:
             return True
         view, then_utc, then_s = self._view
         if view.phase is Phase.RESTING:
-            return Fault.LINK in self._faults
+            return False
         if view.phase is not Phase.WAITING or view.until_utc is None:
             return True
         # Nothing happens while it waits: the last event may be hours old.

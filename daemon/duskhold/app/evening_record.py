@@ -73,7 +73,7 @@ class EveningRecord:
 
     def last_utc(self) -> datetime | None:
         """The evening's time at its last event, whatever that was; None when nothing happened yet."""
-        return max((now_utc for now_utc, _ in self._journal.happenings(self.evening_id)), default=None)
+        return self._journal.last_moment(self.evening_id)
 
     def go_over(self, outing: Outing) -> Evening | None:
         """The evening as it stood when its program ended; None when nothing happened yet.

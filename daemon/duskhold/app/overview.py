@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from duskhold.app.folders import Folders, camera_key
+from duskhold.frames.store import frame_of
 from duskhold.journal.entry import Frame, Unfinished
 from duskhold.journal.journal import Journal
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
-
-_MOST_FRAMES = 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +35,7 @@ class JournalState:
 
 def journal_states(folders: Folders, latest: int) -> tuple[JournalState, ...]:
     """The journals that are there, real frames first. Makes none. Raises `JournalError`."""
-    paths = (folders.journal, folders.simulated().journal)
-    return tuple(_journal_state(path, latest) for path in paths if path.exists())
+    return tuple(_journal_state(path, latest) for path in _journals(folders))
 
 
 def latest_frames(folders: Folders, limit: int) -> tuple[Frame, ...]:
@@ -48,12 +46,15 @@ def latest_frames(folders: Folders, limit: int) -> tuple[Frame, ...]:
 
 def checksums_of(folders: Folders, paths: Iterable[str]) -> dict[str, str]:
     """The SHA-256 that these files had when they came home, of those that did. Raises `JournalError`."""
-    own = {path for path in paths if Path(path).is_relative_to(folders.data.absolute())}
-    if not own:
-        return {}
-    frames = latest_frames(folders, _MOST_FRAMES)
-    files = [file for frame in frames if frame.outcome is not None for file in frame.outcome.files]
-    return {str(file["path"]): str(file["sha256"]) for file in files if str(file["path"]) in own and "sha256" in file}
+    own = {path: name for path in paths if (name := frame_of(Path(path).name)) is not None}
+    found: dict[str, str] = {}
+    for journal_path in _journals(folders) if own else ():
+        with Journal.open(journal_path) as journal:
+            for name in set(own.values()):
+                frame = journal.frame(name)
+                files = () if frame is None or frame.outcome is None else frame.outcome.files
+                found |= {str(file["path"]): str(file["sha256"]) for file in files if "sha256" in file}
+    return {path: sha256 for path, sha256 in found.items() if path in own}
 
 
 def camera_states(folders: Folders, addresses: Iterable[str]) -> tuple[CameraState, ...]:
@@ -61,6 +62,10 @@ def camera_states(folders: Folders, addresses: Iterable[str]) -> tuple[CameraSta
     names = {camera_key(address): address for address in addresses}
     sockets = sorted({*folders.runtime.glob("*/holder"), *(folders.state / "cameras").glob("*/holder")})
     return tuple(_camera_state(names.get(path.parent.name, path.parent.name), path) for path in sockets)
+
+
+def _journals(folders: Folders) -> tuple[Path, ...]:
+    return tuple(path for path in (folders.journal, folders.simulated().journal) if path.exists())
 
 
 def _journal_state(path: Path, latest: int) -> JournalState:

@@ -13,7 +13,7 @@ from typing import TextIO
 
 from duskhold.faces.countdown import Countdown
 from duskhold.faces.inputs import now_utc
-from duskhold.faces.standing import ROLES, awaited_utc, fitted, length, line_of
+from duskhold.faces.standing import OPENED, ROLES, awaited_utc, fitted, length, line_of
 from duskhold.faces.telling import Once, columns_of, row
 from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.evening_words import Effect, Ended, Ring, Take, Tell, Word
@@ -35,7 +35,6 @@ LEGEND = (
 _DRAW_EVERY_S = 0.25
 _LOOK_S = 0.25
 _NOT_SHOWN = ("alarm", "person")
-_OPENED = ("open", "timed")
 
 
 class EveningScreen:
@@ -67,7 +66,7 @@ class EveningScreen:
         """A state of the shutter process: what it does now, and when it closes."""
         phase, closes_in_s = str(state.get("phase")), state.get("closes_in_s")
         with self._lock:
-            if phase in _OPENED and isinstance(closes_in_s, float):
+            if phase in OPENED and isinstance(closes_in_s, float):
                 self._closes_s = mono_now_s() + closes_in_s
             if phase == "ready":
                 # Before it opens, or closed again: which of them tells what was seen of it.

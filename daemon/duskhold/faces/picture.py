@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 from PIL import Image
 
-from duskhold.app.rehearsal_scene import NAME
+from duskhold.app.rehearsal_scene import BASE_DIAL, NAME
 from duskhold.faces import wording
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def draw_picture(evening: Evening, path: Path) -> None:
     FigureCanvasAgg(figure)
     _draw_title(figure, evening)
     _draw_light(figure.add_axes((0.075, 0.485, 0.895, 0.375)), evening)
-    base = f"{wording.duration(evening.second.open_s)}, no filter"
+    base = f"{BASE_DIAL} s, no filter"
     frames = (
         (evening.second, ("base frame", base), _INK),
         (evening.corrected, ("corrected", _told(evening, evening.corrected)), _OPEN),

@@ -139,6 +139,7 @@ def _show(body: dict[str, Any]) -> None:
 
     print(f"{body['outing']}: {body['stop']['line']}")
     rows = []
+    first = next((one["level_stops"] for one in body["frames"] if one["role"] == "long" and one["level_stops"]), None)
     for number, frame in enumerate(body["frames"], 1):
         opened = frame.get("opened_utc")
         at = "" if opened is None else str(opened)[11:19]
@@ -148,7 +149,7 @@ def _show(body: dict[str, Any]) -> None:
                 at,
                 str(frame["role"]),
                 wording.open_time(frame),
-                _level(frame, body["frames"]),
+                _level(frame, first),
                 str(frame["outcome"]).replace("_", " "),
                 str(len(frame["files"])),
             ]
@@ -163,10 +164,9 @@ def _show(body: dict[str, Any]) -> None:
     print(f"Folder  {body['folder']}")
 
 
-def _level(frame: dict[str, Any], frames: list[dict[str, Any]]) -> str:
+def _level(frame: dict[str, Any], first: float | None) -> str:
     from duskhold.faces import wording
 
-    first = next((one["level_stops"] for one in frames if one["role"] == "long" and one["level_stops"]), None)
     if frame["role"] != "long" or frame["level_stops"] is None or first is None:
         return ""
     return wording.signed(frame["level_stops"] - first, 2)

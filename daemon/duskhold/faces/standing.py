@@ -13,7 +13,7 @@ NOTHING = "nothing"
 _GAP = "   "
 _AWAITED = (Phase.OPEN, Phase.WAITING, Phase.WATCHING, Phase.BETWEEN)
 _OVER = ("resting", "ended")
-_OPENED = ("open", "timed")
+OPENED = ("open", "timed")
 _SHUTTER = {
     "": "opening",
     "closing": "closing",
@@ -133,7 +133,7 @@ _STILL: Mapping[str, str] = {
 
 def _open(view: View, left_s: float | None, shutter: str) -> str:
     """Whether it is open says the shutter process alone; past its planned end it is on its way to be closed."""
-    if shutter in _OPENED:
+    if shutter in OPENED:
         word = "closing" if left_s is not None and left_s <= 0.0 else "OPEN"
     else:
         word = _SHUTTER.get(shutter, shutter)

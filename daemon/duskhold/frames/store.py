@@ -21,6 +21,7 @@ from duskhold.plan.role import Role
 
 _OWN_NAME_MAX = 120
 _SAME_NAME_MAX = 1000
+_OURS = re.compile(r"(\d{8}-\d{6}-[0-9a-f]{4})-")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,12 @@ def file_name(frame_id: str, role: Role, camera_name: str) -> str:
     """`20261014-172110-3f2a-long-CAP_0001.DNG`: sorts by time, tells the role, keeps the camera's own name."""
     own = re.sub(r"[^A-Za-z0-9._-]", "_", camera_name)[-_OWN_NAME_MAX:].lstrip(".") or "picture"
     return f"{frame_id}-{role.value}-{own}"
+
+
+def frame_of(name: str) -> str | None:
+    """The reverse: whose picture a file of that name is, or None for a name that is not one of ours."""
+    found = _OURS.match(name)
+    return None if found is None else found.group(1)
 
 
 def ensure_room(folder: Path, needed_bytes: int, reserve_bytes: int) -> None:

@@ -116,6 +116,11 @@ class Journal:
         query = "SELECT * FROM happening WHERE evening_id = ? ORDER BY number DESC LIMIT 1"
         return next((_stamp(row) for row in self._rows(query, evening_id)), None)
 
+    def last_moment(self, evening_id: str) -> datetime | None:
+        """The latest of an evening's own times; None where nothing happened."""
+        query = "SELECT max(now_utc) AS latest FROM happening WHERE evening_id = ?"
+        return next((utc_from(row["latest"]) for row in self._rows(query, evening_id) if row["latest"]), None)
+
     def evenings(self, limit: int) -> list[Evening]:
         """The latest evenings, newest first."""
         rows = self._rows("SELECT * FROM evening ORDER BY written_utc DESC, rowid DESC LIMIT ?", limit)

@@ -118,8 +118,7 @@ class Evening:
             case Word.HOLD:
                 state.hold_after, state.resumable_link = state.held is None, False
             case Word.LEAVING:
-                state.left, state.held, state.hold_after = True, None, False
-                state.left_utc = state.now_utc
+                state.left_utc, state.held, state.hold_after = state.now_utc, None, False
                 said += [*close_now(state), *stop(state, StopReason.LEFT_BY_PERSON, "you leave; get home safely")]
             case Word.DONE:
                 said += self._done()

@@ -24,6 +24,7 @@ from duskhold.plan.evening_rest import (
     foretell,
     forsaken_utc,
     hold,
+    hold_quietly,
     light_over_utc,
     opens_utc,
     pack_counts,
@@ -118,9 +119,7 @@ def _holding(state: State) -> list[Effect] | None:
         return []
     if not state.hold_after:
         return None
-    state.hold_after = False
-    state.held = Held("held: say resume to go on", since_utc=state.now_utc)
-    return [Tell("held", state.held.reason, {"fault": None})]
+    return hold_quietly(state, "held: say resume to go on")
 
 
 def _forsaken(state: State) -> list[Effect] | None:

@@ -9,12 +9,13 @@ from duskhold.plan.evening_rest import (
     LEFT_UNSETTLED_S,
     UNSETTLED_LINE,
     forsaken_utc,
+    hold_quietly,
     quiet,
     rests_until_utc,
     ring,
     take,
 )
-from duskhold.plan.evening_state import Held, State
+from duskhold.plan.evening_state import State
 from duskhold.plan.evening_words import Effect, Ended, ReadMeans, Tell, Urgency
 from duskhold.plan.outing import Dark
 from duskhold.plan.stops import NO_DARKS_AFTER, what_ends
@@ -77,9 +78,7 @@ def _darks(state: State) -> list[Effect] | None:
 
 def hold_darks(state: State, why: str) -> list[Effect]:
     """No further dark before a person says resume."""
-    state.hold_after = False
-    state.held = Held(f"{why}: say resume to go on with the dark frames", since_utc=state.now_utc)
-    return [Tell("held", state.held.reason, {"fault": None})]
+    return hold_quietly(state, f"{why}: say resume to go on with the dark frames")
 
 
 def _held(state: State) -> list[Effect] | None:

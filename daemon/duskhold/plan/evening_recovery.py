@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import Final
 
-from duskhold.plan.evening_rest import confirm_time, hold, ring, stop
+from duskhold.plan.evening_rest import confirm_time, hold, hold_quietly, ring, stop
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_words import Act, Effect, Fault, Measured, Tell, Urgency
 from duskhold.plan.outing import AfterLinkLoss, Doubt
@@ -74,9 +74,7 @@ def never_opened(state: State) -> list[Effect]:
     """Closed before it opened. Whoever said so is not to see another one open at once."""
     if state.stop is not None or state.held is not None:
         return []  # closed among the darks: `hold_after` says so
-    state.hold_after, state.resumable_link = False, False
-    state.held = Held("closed before it opened: say resume to go on", since_utc=state.now_utc)
-    return [Tell("held", state.held.reason, {"fault": None})]
+    return hold_quietly(state, "closed before it opened: say resume to go on")
 
 
 def in_doubt(state: State, event: Measured) -> list[Effect]:

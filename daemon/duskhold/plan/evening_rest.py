@@ -17,17 +17,15 @@ FORSAKEN_S: Final = 7200.0
 """A series that waits for a person so long ends, so that the camera does not wait for the morning."""
 ANNOUNCE_MARGIN_S: Final = 45.0
 """A change is told a little more than `announce_s` ahead, since it may come earlier than foretold."""
-
-
 UNHEARD_S: Final = 1800.0
 """An alarm of the end that nobody hears is given up after so long. Common practice, no source."""
 LEFT_UNSETTLED_S: Final = 20.0
 """A shutter process that died is followed within seconds; a lead that is away is nobody's reason to stay."""
 UNSETTLED_LINE: Final = "the shutter is not proven closed: look at the camera"
 REST_LINE: Final = "nothing more is taken; say leaving when you go"
-_WEIGHT: Final = {Urgency.DO: 0, Urgency.FAILED: 1, Urgency.LEAVE: 2}
 TIME_LINE: Final = "is the time right? Look at the clock, then say done"
 CAP_LINE: Final = "put the cap on for the dark frames, then say done"
+_WEIGHT: Final = {Urgency.DO: 0, Urgency.FAILED: 1, Urgency.LEAVE: 2}
 
 
 def stop(state: State, reason: StopReason, line: str) -> list[Effect]:
@@ -46,6 +44,13 @@ def hold(state: State, held: Held, urgency: Urgency = Urgency.FAILED) -> list[Ef
     elif was.fault in (None, Fault.LINK):
         state.held = replace(held, since_utc=was.since_utc, fault=held.fault or was.fault)
     return [ring(state, urgency, held.reason), Tell("held", held.reason, {"fault": held.fault and held.fault.value})]
+
+
+def hold_quietly(state: State, reason: str) -> list[Effect]:
+    """The same by a person's own wish: nobody has to be rung for."""
+    state.hold_after = state.resumable_link = False
+    state.held = Held(reason, since_utc=state.now_utc)
+    return [Tell("held", reason, {"fault": None})]
 
 
 def close_now(state: State) -> list[Effect]:
@@ -135,10 +140,8 @@ def forsaken_utc(state: State) -> datetime | None:
 
 def rests_until_utc(state: State) -> datetime | None:
     """How long an evening that is over still waits: for its time to pack, and for an alarm to be heard."""
-    if state.left:
-        if state.unsettled is None or state.left_utc is None:
-            return None
-        return state.left_utc + timedelta(seconds=LEFT_UNSETTLED_S)
+    if state.left_utc is not None:
+        return None if state.unsettled is None else state.left_utc + timedelta(seconds=LEFT_UNSETTLED_S)
     waits = [] if state.packed or state.ends.pack_utc is None else [state.ends.pack_utc]
     if state.alarm_utc is not None and state.alarm_urgency is not Urgency.DO:
         waits.append(state.alarm_utc + timedelta(seconds=UNHEARD_S))

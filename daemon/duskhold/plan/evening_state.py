@@ -94,7 +94,6 @@ class State:
     verdict: str = ""
     stop: StopReason | None = None
     packed: bool = False
-    left: bool = False
     left_utc: datetime | None = None
     resting: bool = False
     stop_line: str = ""
@@ -115,6 +114,11 @@ class State:
     def awaits_answer(self) -> bool:
         """The same without a shutter that is not proven closed, which may never be."""
         return self.taking is not None or self.measuring is not None or self.checking or self.reading_means
+
+    @property
+    def left(self) -> bool:
+        """Whether a person said that they leave."""
+        return self.left_utc is not None
 
     def shift(self, seconds: float) -> None:
         """The clock was set: what counts in minutes moves with it, what hangs on sun and clock does not."""
