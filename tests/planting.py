@@ -55,6 +55,13 @@ def fates(mutants: Sequence[Mutant]) -> Fates:
     return {answer["name"]: answer for answer in map(json.loads, done.stdout.splitlines())}
 
 
+def ensure_clean(found: Fates) -> None:
+    """Fails when the files as they are do not pass, since nothing is caught then; prints how many bugs were."""
+    assert found[""]["status"] == 0, found[""]["tail"]
+    planted = [fate for name, fate in found.items() if name]
+    print(f"\ncaught {sum(fate['status'] == TESTS_FAILED for fate in planted)} of {len(planted)}")
+
+
 def ensure_caught(mutant: Mutant, found: Fates) -> None:
     """Fails when the bug was not planted, was not caught, or is one that nobody could import."""
     assert mutant.standing() == 1, f"the piece stands {mutant.standing()} times in {mutant.file}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from planting import Fates, Mutant, ensure_caught, fates
+from planting import Fates, Mutant, ensure_caught, ensure_clean, fates
 
 MUTANTS = (
     Mutant(
@@ -201,4 +201,4 @@ def test_the_bug_is_caught(mutant: Mutant, found: Fates) -> None:
 
 
 def test_the_files_as_they_are_pass(found: Fates) -> None:
-    assert found[""]["status"] == 0, found[""]["tail"]
+    ensure_clean(found)
