@@ -149,13 +149,13 @@ def test_a_hung_session_ends_at_once(body: ServedBody, camera: GphotoCamera) -> 
         camera.settings()
     began_s = time.monotonic()
     camera.disconnect()
-    assert time.monotonic() - began_s < 0.2
+    assert time.monotonic() - began_s < 1.0  # its last words would take 2.5 s each
 
 
 def test_waiting_lasts_its_slice_and_no_longer(camera: GphotoCamera) -> None:
     began_s = time.monotonic()
     assert not camera.wait(0.35)
-    assert time.monotonic() - began_s == pytest.approx(0.35, abs=0.1)
+    assert 0.34 < time.monotonic() - began_s < 0.7
 
 
 def test_a_setting_that_comes_too_soon_is_busy(camera: GphotoCamera) -> None:

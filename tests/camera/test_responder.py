@@ -171,7 +171,7 @@ def test_what_a_dead_initiator_left_in_a_hung_body_never_opens_the_shutter(body:
     body.order("resume")
     began_s = time.monotonic()
     assert living.begin().ask(ToggleOperation.DEVICE_READY)[0] == Response.OK
-    assert time.monotonic() - began_s < 0.5
+    assert time.monotonic() - began_s < 0.9  # to wait for one that is gone takes a second each
     assert len(body.lines("pressed")) == pressed
     living.close()
 
