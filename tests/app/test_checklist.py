@@ -29,6 +29,7 @@ RIGHT = {
     Setting.MIRROR_LOCK: "0",
     Setting.AUTO_ISO: "Off",
     Setting.STABILISER: "0",
+    Setting.ELECTRONIC_SHUTTER: "0",
     Setting.LIVE_VIEW: "Off",
 }
 FACTS = Facts(BODY, RIGHT, 100_000_000_000, clock_offset_s=0.0, leftovers=0)
@@ -63,6 +64,9 @@ def test_a_body_that_is_set_right_is_ready() -> None:
         (said(quality="JPEG Fine"), "quality", "raw+jpeg"),
         (said(focus="AF-S"), "focus", "manual"),
         (said(stabiliser="1"), "stabiliser", "off"),
+        (said(electronic_shutter="1"), "electronic_shutter", "off"),
+        (said(electronic_shutter="Electronic"), "electronic_shutter", "off"),
+        (said(electronic_shutter="Auto"), "electronic_shutter", "off"),
         (said(dark_frame="On"), "dark_frame", "off"),
         (said(exposure_delay="On"), "exposure_delay", "off"),
         (said(mirror_lock="1"), "mirror_lock", "off"),
@@ -89,8 +93,8 @@ def test_each_fault_is_found_and_no_other(facts: Facts, item: str, fix: str | No
 
 
 UNSAID = [
-    *("mode", "aperture", "quality", "focus", "stabiliser", "dark_frame", "exposure_delay"),
-    *("mirror_lock", "drive", "bracketing", "white_balance", "live_view", "battery", "iso"),
+    *("mode", "aperture", "quality", "focus", "stabiliser", "electronic_shutter", "dark_frame"),
+    *("exposure_delay", "mirror_lock", "drive", "bracketing", "white_balance", "live_view", "battery", "iso"),
 ]
 
 

@@ -50,19 +50,25 @@ class Nature:
 
 
 SHOWN_NOWHERE = frozenset({Setting.MIRROR_LOCK, Setting.LIVE_VIEW})
+UNSAID_BY_BUTTON = frozenset(
+    {
+        *(Setting.DARK_FRAME, Setting.EXPOSURE_DELAY, Setting.AUTO_ISO),
+        *(Setting.STABILISER, Setting.ELECTRONIC_SHUTTER),
+    }
+)
 NATURES = {
     "toggle": Nature("bulb toggle", 0x000A, SHOWN_NOWHERE),
     "press": Nature(
         "release button",
         0x000B,
-        frozenset({Setting.DARK_FRAME, Setting.EXPOSURE_DELAY, Setting.AUTO_ISO, Setting.STABILISER}),
+        UNSAID_BY_BUTTON,
         read_only=frozenset({Setting.FOCUS}),
         busy_hold_s=3.0,
     ),
     "press-old": Nature(
         "old bulb",
         0x000B,
-        frozenset({Setting.DARK_FRAME, Setting.EXPOSURE_DELAY, Setting.AUTO_ISO, Setting.STABILISER}),
+        UNSAID_BY_BUTTON,
         read_only=frozenset({Setting.FOCUS}),
         busy_hold_s=3.0,
     ),
@@ -71,7 +77,7 @@ NATURES = {
         0,
         SHOWN_NOWHERE
         | {Setting.TARGET, Setting.SHOTS_LEFT, Setting.DARK_FRAME, Setting.BRACKETING}
-        | {Setting.EXPOSURE_DELAY, Setting.AUTO_ISO, Setting.STABILISER},
+        | {Setting.EXPOSURE_DELAY, Setting.AUTO_ISO, Setting.STABILISER, Setting.ELECTRONIC_SHUTTER},
         read_only=frozenset({Setting.QUALITY}),
         dial_has_bulb=False,
         tells_busy=False,

@@ -46,6 +46,7 @@ SETTINGS = [
     (Setting.MIRROR_LOCK, "off"),
     (Setting.AUTO_ISO, "off"),
     (Setting.STABILISER, "off"),
+    (Setting.ELECTRONIC_SHUTTER, "off"),
 ]
 
 

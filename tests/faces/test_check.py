@@ -24,8 +24,9 @@ EVERYWHERE = {"iso", "white_balance", "focus", "clock"}
 PLANTED: dict[str, tuple[Mapping[str, str], set[str]]] = {
     "toggle": (
         {"dark_frame": "on", "exposure_delay": "on", "bracketing": "on", "auto_iso": "on", "stabiliser": "on"}
-        | {"quality": "jpeg", "shutter": "30"},
-        {"dark_frame", "exposure_delay", "bracketing", "auto_iso", "stabiliser", "quality", "shutter", "self_timer"},
+        | {"electronic_shutter": "on", "quality": "jpeg", "shutter": "30"},
+        {"dark_frame", "exposure_delay", "bracketing", "auto_iso", "stabiliser", "quality", "shutter", "self_timer"}
+        | {"electronic_shutter"},
     ),
     "press": (
         {"mirror_lock": "on", "bracketing": "on", "live_view": "on", "quality": "jpeg", "shutter": "30"},
@@ -39,10 +40,10 @@ PLANTED: dict[str, tuple[Mapping[str, str], set[str]]] = {
 }
 UNKNOWN = {
     "toggle": {"mirror_lock", "live_view"},
-    "press": {"stabiliser", "dark_frame", "exposure_delay"},
-    "press-old": {"stabiliser", "dark_frame", "exposure_delay"},
+    "press": {"stabiliser", "electronic_shutter", "dark_frame", "exposure_delay"},
+    "press-old": {"stabiliser", "electronic_shutter", "dark_frame", "exposure_delay"},
     "standard": {
-        *("stabiliser", "dark_frame", "exposure_delay", "quality", "free_shots"),
+        *("stabiliser", "electronic_shutter", "dark_frame", "exposure_delay", "quality", "free_shots"),
         *("mirror_lock", "bracketing", "live_view"),
     },
 }

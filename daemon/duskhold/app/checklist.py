@@ -200,6 +200,12 @@ def _stabiliser(facts: Facts, wanted: Wanted) -> Item:
     return _off("stabiliser", Setting.STABILISER, facts, "on a tripod it smears the frame by itself")
 
 
+def _electronic_shutter(facts: Facts, wanted: Wanted) -> Item:
+    why = "it reads row by row: bands by lamps, poor shadows, and on some bodies no long times"
+    advice = "Set the mechanical shutter; a body with a mirror has no other."
+    return _among("electronic_shutter", Setting.ELECTRONIC_SHUTTER, facts, ("off",), why, advice)
+
+
 def _dark_frame(facts: Facts, wanted: Wanted) -> Item:
     why = "the body's own dark frame takes as long again: it costs every second frame"
     advice = f"Switch the long-exposure noise reduction {wanted.dark_frame}, or say --dark-frame."
@@ -354,6 +360,7 @@ _IDS: tuple[tuple[str, Callable[[Facts, Wanted], Item]], ...] = (
     ("quality", _quality),
     ("focus", _focus),
     ("stabiliser", _stabiliser),
+    ("electronic_shutter", _electronic_shutter),
     ("dark_frame", _dark_frame),
     ("exposure_delay", _exposure_delay),
     ("mirror_lock", _mirror_lock),

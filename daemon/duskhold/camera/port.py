@@ -91,6 +91,7 @@ class Setting(Enum):
     MIRROR_LOCK = "mirror_lock"
     AUTO_ISO = "auto_iso"
     STABILISER = "stabiliser"
+    ELECTRONIC_SHUTTER = "electronic_shutter"
     LIVE_VIEW = "live_view"
 
 

@@ -86,6 +86,7 @@ def toggle_properties() -> tuple[BodyProperty, ...]:
         _switch(ToggleProperty.EXPOSURE_DELAY, "exposure_delay"),
         _switch(ToggleProperty.BRACKETING, "bracketing"),
         _switch(ToggleProperty.STABILISER, "stabiliser"),
+        _switch(ToggleProperty.SILENT_PHOTOGRAPHY, "electronic_shutter"),
         BodyProperty(remaining, "shots_left", DataType.UINT32, int, settable=False),
     )
 

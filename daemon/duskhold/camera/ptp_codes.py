@@ -115,6 +115,7 @@ class ToggleProperty(IntEnum):
     BRACKETING = 0xD0C0
     STABILISER = 0xD138
     EXPOSURE_REMAINING = 0xD1F1
+    SILENT_PHOTOGRAPHY = 0xD315
 
 
 class PressOperation(IntEnum):

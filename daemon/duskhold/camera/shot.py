@@ -32,6 +32,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "mirror_lock": ("off", "on"),
     "auto_iso": ("off", "on"),
     "stabiliser": ("off", "on"),
+    "electronic_shutter": ("off", "on"),
     "live_view": ("off", "on"),
 }
 """What each setting takes. The dials go from 30 (32 s) to 1/4000, f/2.8 to f/22, ISO 100 to 6400."""

@@ -25,6 +25,7 @@ WIDGETS: dict[Setting, tuple[str, ...]] = {
     Setting.MIRROR_LOCK: ("mirrorlock",),
     Setting.AUTO_ISO: ("isoauto", "autoiso"),
     Setting.STABILISER: ("imagestabilization", "d138"),
+    Setting.ELECTRONIC_SHUTTER: ("shuttertype", "silentmode", "d315"),
     Setting.LIVE_VIEW: ("output",),
 }
 """Preference from left to right: several names stand for one meaning, and bodies have one or two of them."""

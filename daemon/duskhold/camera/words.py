@@ -35,6 +35,7 @@ _ALIASES = {
     Setting.MIRROR_LOCK: _SWITCH,
     Setting.AUTO_ISO: _SWITCH,
     Setting.STABILISER: _SWITCH,
+    Setting.ELECTRONIC_SHUTTER: {**_SWITCH, "mechanical": "off", "electronic": "on"},
     Setting.LIVE_VIEW: {**_SWITCH, "pc": "on", "tft": "on"},
 }
 
