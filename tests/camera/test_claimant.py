@@ -41,6 +41,22 @@ def test_the_error_names_the_holder_when_it_can_be_seen(monkeypatch: pytest.Monk
     assert str(name_claimant(CameraClaimed("another program"), "usb:001,014")) == "another program"
 
 
+def test_one_of_our_own_is_told_with_its_address_and_is_not_to_be_ended(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    device, process = tmp_path / "014", tmp_path / "proc" / "17"
+    (process / "fd").mkdir(parents=True)
+    (process / "fd" / "9").symlink_to(device)
+    (process / "comm").write_text("python3\n")
+    (process / "cmdline").write_text("python3\0-m\0duskhold.shutter.holding\0--camera\0usb\0--runtime\0/r\0")
+    (holder,) = who_holds(device, tmp_path / "proc")
+    assert holder == "duskhold itself, as usb (17)"
+    monkeypatch.setattr(claimant, "who_holds", lambda device: ["monitor (3)", holder])
+    said = str(name_claimant(CameraClaimed("another program"), "usb:001,014"))
+    assert "as usb (17); it lets go a minute after" in said
+    assert "end it" not in said
+
+
 def test_a_device_that_may_be_opened_and_does_not_answer_is_no_matter_of_permission(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

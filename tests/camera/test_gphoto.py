@@ -10,10 +10,12 @@ from pathlib import Path
 import gphoto2
 import pytest
 
+from duskhold.camera import gphoto
 from duskhold.camera.address import Address, Way, parse_address
 from duskhold.camera.gphoto import GphotoCamera
 from duskhold.camera.port import BodyRefused, CameraBusy, CameraMissing, Closing, LinkHung, LinkLost, NoCard, Setting
 from duskhold.camera.serving import ServedBody
+from duskhold.camera.usb_bus import UsbCamera
 
 QUICK = ["--profile", "render=false", "--profile", "storing_s=0.05", "--lifetime", "120"]
 
@@ -73,10 +75,20 @@ def test_nobody_there_is_a_missing_camera(tmp_path: Path) -> None:
     os.fstat(0)
 
 
-@pytest.mark.parametrize(("found", "words"), [([], "no camera"), ([("a", "usb:1"), ("b", "usb:2")], "2 cameras")])
+@pytest.mark.parametrize(
+    ("found", "serial", "words"),
+    [
+        ([], "", "no camera"),
+        ([("a", "usb:001,004"), ("b", "usb:001,005")], "", "2 cameras on USB.*usb:A1 .one., usb:B2 .other."),
+        ([("a", "usb:001,004"), ("b", "usb:001,005")], "C3", "no camera with serial number C3"),
+    ],
+)
 def test_on_usb_exactly_one_camera_is_taken(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, found: list[tuple[str, str]], words: str
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, found: list[tuple[str, str]], serial: str, words: str
 ) -> None:
+    on_bus = [UsbCamera(1, 4, "A1", "one"), UsbCamera(1, 5, "B2", "other")]
+    monkeypatch.setattr(gphoto, "list_cameras", lambda: on_bus if found else [])
+
     class Lead:
         @staticmethod
         def autodetect() -> dict[str, str]:
@@ -84,7 +96,7 @@ def test_on_usb_exactly_one_camera_is_taken(
 
     monkeypatch.setattr(gphoto2, "Camera", Lead)
     with pytest.raises(CameraMissing, match=words):
-        GphotoCamera(Address(Way.USB), tmp_path / "library").connect()
+        GphotoCamera(Address(Way.USB, serial=serial), tmp_path / "library").connect()
 
 
 def test_a_link_that_ends_in_good_order_is_lost_all_the_same(body: ServedBody, camera: GphotoCamera) -> None:

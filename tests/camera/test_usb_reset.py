@@ -1,4 +1,4 @@
-"""A device found and reset, by error number, on a tree of files; the number of the order is the kernel's own."""
+"""A device reset, by error number; the number of the order is the kernel's own."""
 
 from __future__ import annotations
 
@@ -8,31 +8,26 @@ from pathlib import Path
 
 import pytest
 
-from duskhold.camera.usb_reset import find_still_image_device, reset_device
+from duskhold.camera import usb_reset
+from duskhold.camera.usb_bus import UsbCamera
+from duskhold.camera.usb_reset import Reset, reset_camera, reset_device
 
 
-def plug(root: Path, name: str, number: int, interface: tuple[str, str, str]) -> None:
-    device, part = root / "sys" / name, root / "sys" / f"{name}:1.0"
-    for folder in (device, part):
-        folder.mkdir(parents=True)
-    (device / "busnum").write_text("1\n")
-    (device / "devnum").write_text(f"{number}\n")
-    for word, value in zip(("Class", "SubClass", "Protocol"), interface, strict=True):
-        (part / f"bInterface{word}").write_text(f"{value}\n")
+@pytest.mark.parametrize(("serial", "reset"), [("", None), ("B2", "/dev/bus/usb/001/005"), ("C3", None)])
+def test_only_the_meant_camera_is_reset(monkeypatch: pytest.MonkeyPatch, serial: str, reset: str | None) -> None:
+    there = [UsbCamera(1, 4, "A1", "one"), UsbCamera(1, 5, "B2", "other")]
+    monkeypatch.setattr(usb_reset, "list_cameras", lambda: there)
+    asked: list[Path] = []
 
+    def note(device: Path) -> Reset:
+        asked.append(device)
+        return Reset(True, "reset")
 
-def found(root: Path) -> Path | None:
-    return find_still_image_device(root / "sys", root / "dev")
-
-
-def test_the_only_still_image_device_is_found(tmp_path: Path) -> None:
-    assert found(tmp_path) is None
-    plug(tmp_path, "1-1", 4, ("03", "01", "01"))
-    assert found(tmp_path) is None
-    plug(tmp_path, "1-2", 14, ("06", "01", "01"))
-    assert found(tmp_path) == tmp_path / "dev" / "001" / "014"
-    plug(tmp_path, "1-3", 15, ("06", "01", "01"))
-    assert found(tmp_path) is None
+    monkeypatch.setattr(usb_reset, "reset_device", note)
+    answer = reset_camera(serial)
+    assert [str(device) for device in asked] == ([reset] if reset else [])
+    assert answer.done == (reset is not None)
+    assert answer.done or "cameras" in answer.told or "no camera" in answer.told
 
 
 def test_the_kernel_is_asked_once_with_its_own_number(tmp_path: Path) -> None:

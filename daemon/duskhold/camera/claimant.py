@@ -10,6 +10,8 @@ from pathlib import Path
 from duskhold.camera.port import CameraClaimed, CameraError, LinkHung, PermissionMissing
 
 _USB_PORT = re.compile(r"usb:(\d{3}),(\d{3})")
+_MODULE = "duskhold.shutter.holding"
+_OWN = "duskhold itself"
 
 
 def name_claimant(error: CameraError, port: str) -> CameraError:
@@ -22,8 +24,12 @@ def name_claimant(error: CameraError, port: str) -> CameraError:
         return LinkHung("the camera is there and may be opened, but begins no session: switch it off and on")
     if not isinstance(error, CameraClaimed) or device is None:
         return error
-    holders = ", ".join(who_holds(device))
-    return CameraClaimed(f"the camera is held by {holders}; end it first") if holders else error
+    holders = who_holds(device)
+    if not holders:
+        return error
+    own = [holder for holder in holders if holder.startswith(_OWN)]
+    ends = "it lets go a minute after its last use" if own else "end it first"
+    return CameraClaimed(f"the camera is held by {', '.join(own or holders)}; {ends}")
 
 
 def device_of(port: str) -> Path | None:
@@ -39,5 +45,13 @@ def who_holds(device: Path, processes: Path = Path("/proc")) -> list[str]:
         # Processes of other users, and those that end while they are looked at, are passed over.
         with suppress(OSError):
             if any(each.readlink() == device for each in (process / "fd").iterdir()):
-                holders.append(f"{(process / 'comm').read_text(encoding='utf-8').strip()} ({process.name})")
+                holders.append(f"{_name(process)} ({process.name})")
     return holders
+
+
+def _name(process: Path) -> str:
+    """What it is called; one of ours with the address that it was given."""
+    words = (process / "cmdline").read_text(encoding="utf-8", errors="replace").split("\0")
+    if _MODULE in words and "--camera" in words:
+        return f"{_OWN}, as {words[words.index('--camera') + 1]}"
+    return (process / "comm").read_text(encoding="utf-8").strip()

@@ -43,6 +43,7 @@ from duskhold.camera.port import (
     Picture,
     Setting,
 )
+from duskhold.camera.usb_bus import list_cameras, pick_camera, pick_detected
 from duskhold.camera.widgets import MISLEADING, WIDGETS, widget_for
 from duskhold.camera.words import BULB, find_choice, meaning, same_meaning, spell_as
 
@@ -240,12 +241,8 @@ class GphotoCamera:
     def _found(self) -> tuple[str, str]:
         if self._address.way is Way.PTPIP:
             return _NETWORK_MODEL, f"ptpip:{self._host}:{self._address.port}:{self._address.event_port}"
-        found = [(str(model), str(path)) for model, path in gphoto2.Camera.autodetect().items()]
-        if not found:
-            raise CameraMissing("no camera on the USB lead: is it switched on, and the lead firm at both ends?")
-        if len(found) > 1:
-            raise CameraMissing(f"{len(found)} cameras on USB, and it is not clear which: leave one plugged in")
-        return found[0]
+        picked = pick_camera(list_cameras(), self._address.serial)
+        return pick_detected([(str(model), str(path)) for model, path in gphoto2.Camera.autodetect().items()], picked)
 
     def _session(self) -> Any:
         if self._camera is None:

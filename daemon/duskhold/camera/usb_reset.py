@@ -10,12 +10,14 @@ import errno
 import fcntl
 import os
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from duskhold.camera.claimant import device_of
+from duskhold.camera.port import CameraMissing
+from duskhold.camera.usb_bus import list_cameras, pick_camera
+
 USBDEVFS_RESET = 0x5514  # _IO('U', 20), linux/usbdevice_fs.h
-_STILL_IMAGE = ("06", "01", "01")  # USB still image capture device definition: class, subclass, protocol
 _WHY = {
     errno.EACCES: "this user may not reset it: see the udev rule in hardware-notes",
     errno.EPERM: "this user may not reset it: see the udev rule in hardware-notes",
@@ -45,31 +47,11 @@ def reset_device(device: Path, order: Callable[[int, int], object] = fcntl.ioctl
     return Reset(True, f"{device} was reset")
 
 
-def find_still_image_device(
-    devices: Path = Path("/sys/bus/usb/devices"), files: Path = Path("/dev/bus/usb")
-) -> Path | None:
-    """The device file of the only still-image device, or None: with two of them it is not clear which."""
-    found = {_device_file(interface, devices, files) for interface in devices.glob("*:*") if _is_still_image(interface)}
-    found.discard(None)
-    return found.pop() if len(found) == 1 else None
-
-
-def reset_still_image_device() -> Reset:
-    """Reset the only camera on USB."""
-    device = find_still_image_device()
-    return reset_device(device) if device is not None else Reset(False, "there is not exactly one camera on USB")
-
-
-def _is_still_image(interface: Path) -> bool:
-    names = ("bInterfaceClass", "bInterfaceSubClass", "bInterfaceProtocol")
-    with suppress(OSError):  # it may go while it is looked at
-        return tuple((interface / name).read_text(encoding="ascii").strip() for name in names) == _STILL_IMAGE
-    return False
-
-
-def _device_file(interface: Path, devices: Path, files: Path) -> Path | None:
-    device = devices / interface.name.partition(":")[0]
-    with suppress(OSError, ValueError):
-        bus, number = (int((device / name).read_text(encoding="ascii")) for name in ("busnum", "devnum"))
-        return files / f"{bus:03d}" / f"{number:03d}"
-    return None
+def reset_camera(serial: str) -> Reset:
+    """Reset the camera with this serial number or, without one, the only camera on USB."""
+    try:
+        picked = pick_camera(list_cameras(), serial)
+    except CameraMissing as missing:
+        return Reset(False, str(missing))
+    device = None if picked is None else device_of(picked.port)
+    return reset_device(device) if device is not None else Reset(False, "there is no camera on USB to be reset")

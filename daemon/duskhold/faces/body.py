@@ -25,7 +25,7 @@ def add_parser(subparsers: Any) -> None:
         help="what is connected, how exactly it keeps time, and its settings put back",
         description="Without a deed: what is connected, how its shutter is held, and what it can be asked.",
     )
-    camera = "simulated, usb or ptpip:HOST:PORT:EVENTPORT"
+    camera = "simulated, usb, usb:SERIAL or ptpip:HOST:PORT:EVENTPORT"
     parser.add_argument("--camera", metavar="ADDRESS", help=camera)
     deeds = parser.add_subparsers(dest="deed", metavar="DEED")
     restore = deeds.add_parser(

@@ -36,7 +36,7 @@ def add_parser(subparsers: Any) -> None:
         description="Reads what the body says of itself and judges it. What it cannot say is asked once for each "
         "set-up, on a terminal only; unknown is never right. Leaves with 0 when everything is right, else with 3.",
     )
-    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
+    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb, usb:SERIAL or ptpip:HOST:PORT:EVENTPORT")
     parser.add_argument(
         "--fix", action="store_true", help="set what can be set; what was there is kept for `body restore`"
     )

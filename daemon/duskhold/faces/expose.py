@@ -57,7 +57,7 @@ def add_parser(subparsers: Any) -> None:
         "body's own dial is left to the body, which nothing can stop; --for is always held.",
     )
     parser.add_argument("--for", dest="seconds", type=float, metavar="SECONDS", help="hold for this long")
-    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
+    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb, usb:SERIAL or ptpip:HOST:PORT:EVENTPORT")
     add_solve_options(parser)
 
 

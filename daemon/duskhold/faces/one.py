@@ -106,7 +106,7 @@ def add_parser(subparsers: Any) -> None:
         "of a few seconds tells beforehand whether filter, focus and view are right. With --bases 2 the drift is "
         "measured; with one, the clear sky of the settings' place is followed.",
     )
-    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
+    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb, usb:SERIAL or ptpip:HOST:PORT:EVENTPORT")
     parser.add_argument("--filters", metavar="NAME,NAME", help="what is fitted after the base frame: names or labels")
     parser.add_argument("--base", metavar="TIME", help="set the dial to this first; otherwise it stays as it stands")
     parser.add_argument("--bases", metavar="N", type=int, default=1, help="how many base frames (1)")

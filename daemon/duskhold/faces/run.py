@@ -37,7 +37,7 @@ def add_parser(subparsers: Any) -> None:
         "gone on with: nothing is fired before a person says resume.",
     )
     parser.add_argument("outing", metavar="OUTING.yaml", help="the outing; config/outings has commented examples")
-    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
+    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb, usb:SERIAL or ptpip:HOST:PORT:EVENTPORT")
     parser.add_argument("--time-is-right", action="store_true", help="you have looked: this computer's clock is right")
 
 

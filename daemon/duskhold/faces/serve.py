@@ -25,7 +25,7 @@ def add_parser(subparsers: Any) -> None:
         "what was left in the middle. Begins nothing before the time is confirmed. `duskhold tell` speaks to it; "
         "`duskhold set-up` writes its unit.",
     )
-    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb or ptpip:HOST:PORT:EVENTPORT")
+    parser.add_argument("--camera", metavar="ADDRESS", help="simulated, usb, usb:SERIAL or ptpip:HOST:PORT:EVENTPORT")
     parser.add_argument("--outings", metavar="DIR", help="the folder; otherwise that of the settings, or beside them")
 
 

@@ -33,7 +33,9 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--place", metavar="LAT,LON", help="where you photograph most, north and east positive")
     parser.add_argument("--zone", metavar="ZONE", help="zone of local times, such as Europe/Lisbon")
     parser.add_argument("--filters", metavar="LIST", help="filters in the bag: strong=x1000,d0.9")
-    parser.add_argument("--camera", metavar="ADDRESS", help="usb (the default), simulated or ptpip:HOST:PORT:EVENTPORT")
+    parser.add_argument(
+        "--camera", metavar="ADDRESS", help="usb (the default), usb:SERIAL, simulated or ptpip:HOST:PORT:EVENTPORT"
+    )
     parser.add_argument("--group", metavar="NAME", default="plugdev", help="who may use cameras (plugdev)")
     parser.add_argument("--system", action="store_true", help="only the files that need root")
     parser.add_argument("--root", metavar="DIR", default="/", help="put every file under this folder, to try it out")

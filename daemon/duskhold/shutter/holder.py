@@ -18,7 +18,7 @@ from pathlib import Path
 from duskhold.camera.address import Way, parse_address
 from duskhold.camera.plugged import watch_plugs
 from duskhold.camera.port import Camera
-from duskhold.camera.usb_reset import Reset, reset_still_image_device
+from duskhold.camera.usb_reset import Reset, reset_camera
 from duskhold.shutter.blackbox import BlackBox
 from duskhold.shutter.camera_thread import CameraThread
 from duskhold.shutter.clock import boot_id
@@ -90,9 +90,10 @@ def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
     places = Places(options.runtime, options.state)
     places.ensure_there()
     camera = build(options.camera, options.state, options.simulation)
-    is_usb = parse_address(options.camera).way is Way.USB
+    address = parse_address(options.camera)
+    is_usb = address.way is Way.USB
     watch = watch_plugs() if is_usb else None
-    nap, reset = None if watch is None else watch.nap, reset_still_image_device if is_usb else None
+    nap, reset = None if watch is None else watch.nap, partial(reset_camera, address.serial) if is_usb else None
     status = hold(camera, places, Wear(frames_max=options.recycle_after), nap, reset)
     sys.stdout.flush()
     sys.stderr.flush()
