@@ -60,7 +60,8 @@ def test_no_file_is_every_default() -> None:
         ("zone: ../etc", "line 1: zone: must be a time zone such as Europe/Lisbon or UTC, not '../etc'"),
         (
             "camera: bluetooth",
-            "line 1: camera: 'bluetooth' is no camera address; write simulated, usb, usb:SERIAL or ptpip:HOST:PORT:EVENTPORT",
+            "line 1: camera: 'bluetooth' is no camera address; write simulated, usb, usb:SERIAL or "
+            "ptpip:HOST:PORT:EVENTPORT",
         ),
         ("place:\n  latitude_deg: 91\n  longitude_deg: 0", "line 2: place.latitude_deg: must be at most 90, not 91"),
         ("place:\n  latitude_deg: 1", "line 1: place.longitude_deg: is missing"),
