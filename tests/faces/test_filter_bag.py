@@ -103,6 +103,22 @@ def test_a_filter_is_measured_kept_and_used(capsys: Capture, tmp_path: Path) -> 
     capsys.readouterr()
 
 
+@pytest.mark.parametrize(
+    ("filters", "said"),
+    [
+        ("light,light", "named twice"),
+        ("round,light", "polariser: it goes on before the base frame"),
+        ("dim", "in the bag: strong, light, round"),
+        ("light,3,x2", "at most 2"),
+    ],
+)
+def test_what_is_not_fitted_together(capsys: Capture, filters: str, said: str) -> None:
+    metered = ("--metered", "2026-10-14T17:20:00Z", "--opens", "2026-10-14T17:20:00Z")
+    assert cli.main(["solve", "--base", "1/4", "--filters", filters, "--rate", "0", *metered, "--json"]) == 2
+    error = json.loads(capsys.readouterr().out)["error"]
+    assert error["field"] == "--filters" and said in error["message"]
+
+
 def test_a_pair_is_checked(capsys: Capture, tmp_path: Path) -> None:
     first, filtered, last = map(str, frames(tmp_path, 0.0))
     off = answer(capsys, "check", "--name", "strong", "--files", first, filtered, status=3)
@@ -137,8 +153,11 @@ def test_what_cannot_be_measured(capsys: Capture, tmp_path: Path) -> None:
         (("--name", "s", "--files", str(first), str(filtered), str(last), "--times", "1,2"), "--times", "three"),
     ]
     for words, field, said in cases:
-        error = answer(capsys, "measure", *words, status=2)["error"]
+        assert cli.main(["filters", "measure", *words, "--json"]) == 2
+        printed = capsys.readouterr()
+        error = json.loads(printed.out)["error"]
         assert error["field"] == field and said in error["message"], words
+        assert "recognized" not in printed.err  # the reader's own complaint
     assert not (tmp_path / "home" / "duskhold" / "filters").exists()
 
 

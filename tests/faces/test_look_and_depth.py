@@ -94,6 +94,10 @@ def test_depth_for_a_print(capsys: Capture, tmp_path: Path) -> None:
     [
         (("look", "--shift", "96"), "--between"),
         (("look", "--shift", "0", "--between", "20"), "--shift"),
+        (("look", "--shift", "nan", "--between", "20"), "--shift"),
+        (("look", "--shift", "6001", "--between", "20"), "--shift"),
+        (("look", "--shift", "96", "--between", "20", "--frame-px", "-5"), "--frame-px"),
+        (("look", "--shift", "96", "--between", "20", "--frame-px", "0"), "--frame-px"),
         (("look", "--shift", "9", "--wind", "9", "--between", "20"), "--shift"),
         (("look", "--wind", "9"), "--focal"),
         (("look", "--focal", "24"), "--pixel"),

@@ -155,6 +155,9 @@ def test_a_picture_is_drawn(capsys: Capture, readings: Path, tmp_path: Path, suf
         ("taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,nan,0.1,base\n", "line 2: level_stops"),
         ("taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,1,0,base\n", "line 2: sigma_stops"),
         ("taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,1\n", "line 2: sigma_stops is missing"),
+        ("taken_utc,level_stops,sigma_stops,source\n\n\n2026-10-14T17:14:00Z,1,x,base\n", "line 4: sigma_stops"),
+        ("taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,12,5,0,02,base\n", "line 2 has more cells"),
+        ('taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,1,0.1,"base\n', "line 2 is no table"),
     ],
 )
 def test_a_table_that_cannot_be_read(capsys: Capture, tmp_path: Path, text: str, said: str) -> None:
@@ -162,6 +165,12 @@ def test_a_table_that_cannot_be_read(capsys: Capture, tmp_path: Path, text: str,
     path.write_text(text, encoding="utf-8")
     error = answer(capsys, *LOCH, "--readings", str(path), status=2)["error"]
     assert error["field"] == "--readings" and said in error["message"]
+
+
+def test_a_table_with_blanks_after_its_commas_is_the_same(capsys: Capture, readings: Path) -> None:
+    plain = answer(capsys, *LOCH, "--readings", str(readings))
+    readings.write_text(readings.read_text(encoding="utf-8").replace(",", ", "), encoding="utf-8")
+    assert answer(capsys, *LOCH, "--readings", str(readings)) == plain
 
 
 def test_readings_that_tell_nothing(capsys: Capture, readings: Path, tmp_path: Path) -> None:

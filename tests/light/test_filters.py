@@ -68,7 +68,7 @@ def test_factor_1024_is_density_3_0103() -> None:
         ("1000", "x1000"),
         ("-1", "0 to 30"),
         ("x0.5", "0 to 30"),
-        ("x0", "0 to 30"),
+        ("x0", "no light"),
         ("d-1", "0 to 30"),
         ("d12", "0 to 30"),
         ("nan", "such as"),

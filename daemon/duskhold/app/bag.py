@@ -17,8 +17,8 @@ from duskhold.app.folders import Folders
 from duskhold.app.settings import FilterSettings, Settings
 from duskhold.frames.store import Arrival, StoredFile
 from duskhold.light.density import Measured
-from duskhold.light.filters import Filter, parse_filter, parse_filters
-from duskhold.plan.bag import BagFilter
+from duskhold.light.filters import BadFilter, Filter, parse_filter
+from duskhold.plan.bag import MOST_FILTERS, BagFilter
 from duskhold.plan.budget import MEASURED_FILTER_SIGMA_STOPS, filter_sigma_stops
 from duskhold.plan.role import Role
 from duskhold.plan.stamp import utc_from, utc_text
@@ -58,12 +58,36 @@ def bag_as_stated(filters: Sequence[FilterSettings]) -> tuple[BagFilter, ...]:
 
 
 def filters_from(bag: Sequence[BagFilter], labels: str) -> tuple[Filter, ...]:
-    """A list such as `strong,d0.9`: names of filters in the bag, or labels. Raises `BadFilter`."""
-    known = {one.name: one.glass for one in bag}
+    """What is fitted after the base frame: a list such as `strong,d0.9`, names in the bag or labels.
+
+    Raises `BadFilter`, also for more than two, for one that is named twice, and for a polariser.
+    """
+    if labels.strip().lower() in ("", "none"):
+        return ()
     words = [word.strip() for word in labels.split(",")]
-    if not any(word in known for word in words):
-        return parse_filters(labels)
-    return tuple(known.get(word) or parse_filter(word) for word in words)
+    found = tuple(_named_or_labelled(bag, word) for word in words)
+    if len(found) > MOST_FILTERS:
+        raise BadFilter(f"{labels!r} is {len(found)} filters: at most {MOST_FILTERS} are stacked")
+    twice = next((one.name for one in bag if words.count(one.name) > 1), None)
+    if twice is not None:
+        raise BadFilter(f"{twice!r} is in the bag once, and named twice")
+    return found
+
+
+def _named_or_labelled(bag: Sequence[BagFilter], word: str) -> Filter:
+    named = next((one for one in bag if one.name == word), None)
+    if named is None:
+        try:
+            return parse_filter(word)
+        except BadFilter as error:
+            known = ", ".join(one.name for one in bag)
+            raise BadFilter(f"{error}; in the bag: {known}" if known else str(error)) from None
+    if named.polariser is not None:
+        raise BadFilter(
+            f"{word!r} is a polariser: it goes on before the base frame, which meters what it takes; where it went on "
+            f"afterwards all the same, write its stops, {named.glass.stops:g}"
+        )
+    return named.glass
 
 
 def newest_of(folders: Folders, name: str) -> Calibration | None:

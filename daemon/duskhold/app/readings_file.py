@@ -2,10 +2,12 @@
 
 import csv
 import math
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from duskhold.light.reading import Reading
-from duskhold.plan.stamp import utc_from, utc_text
+from duskhold.plan.stamp import utc_from
 
 COLUMNS = ("taken_utc", "level_stops", "sigma_stops", "source")
 MOST_READINGS = 10_000
@@ -24,34 +26,31 @@ def load_readings(path: Path) -> tuple[Reading, ...]:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
         raise ReadingsWrong(f"{path} is not text in UTF-8") from None
+    table = csv.DictReader(text.splitlines(), strict=True, skipinitialspace=True)
     try:
-        rows = list(csv.DictReader(text.splitlines(), strict=True))
+        table.fieldnames = [name.strip() for name in table.fieldnames or ()]
+        # The table skips empty lines: only it knows on which line of the file a row stands.
+        rows = [(table.line_num, row) for row in table]
     except csv.Error as error:
-        raise ReadingsWrong(f"{path} is no table in CSV: {error}") from None
-    head = text.splitlines()[0] if text else ""
-    missing = [name for name in COLUMNS if name not in [word.strip() for word in head.split(",")]]
+        raise ReadingsWrong(f"{path}, line {table.reader.line_num} is no table in CSV: {error}") from None
+    missing = [name for name in COLUMNS if name not in table.fieldnames]
     if missing:
         raise ReadingsWrong(f"{path}, line 1: the column {missing[0]} is missing; the columns are {','.join(COLUMNS)}")
     if not 0 < len(rows) <= MOST_READINGS:
         raise ReadingsWrong(f"{path} has {len(rows)} readings; 1 to {MOST_READINGS} are read")
-    return tuple(_reading(path, line, row) for line, row in enumerate(rows, start=2))
+    return tuple(_reading(path, line, row) for line, row in rows)
 
 
-def write_readings(path: Path, readings: tuple[Reading, ...]) -> None:
-    """Write the same table, to a new file."""
-    with path.open("x", encoding="utf-8", newline="") as file:
-        table = csv.writer(file)
-        table.writerow(COLUMNS)
-        for one in readings:
-            table.writerow((utc_text(one.taken_utc), f"{one.level_stops:.4f}", f"{one.sigma_stops:.4f}", one.source))
+def _reading(path: Path, line: int, row: Mapping[str | None, Any]) -> Reading:
+    if row.get(None):
+        # Such as of a decimal comma, which would make two wrong numbers of one.
+        raise ReadingsWrong(f"{path}, line {line} has more cells than the head has columns; decimals have a point")
 
-
-def _reading(path: Path, line: int, row: dict[str, str]) -> Reading:
     def cell(name: str) -> str:
         value = row.get(name)
         if value is None:
             raise ReadingsWrong(f"{path}, line {line}: {name} is missing")
-        return value.strip()
+        return str(value).strip()
 
     try:
         taken_utc = utc_from(cell("taken_utc"))

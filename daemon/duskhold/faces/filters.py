@@ -151,7 +151,8 @@ def _check(args: argparse.Namespace, settings: "Settings") -> Answer:
     name = _name(args)
     known = {one.name: one for one in bag_of(settings, folders_of(args, settings))}
     if name not in known:
-        raise Wrong("bad_input", f"There is no filter {name!r} in the bag.", field="--name")
+        hint = f"In the bag: {', '.join(known) or 'none yet'}."
+        raise Wrong("bad_input", f"There is no filter {name!r} in the bag.", field="--name", hint=hint)
     base, scout = _files(args, 2, "BASE FILTERED")
     with _saying_what_is_wrong():
         seen = check_pair(base, scout, known[name].glass.stops, _area(args, MIDDLE), args.drift)
@@ -213,7 +214,9 @@ def _saying_what_is_wrong() -> Iterator[None]:
         yield
     except FileNotFoundError as error:
         raise Wrong("bad_input", f"{error.filename} is not there.", field="--files") from error
-    except (NotMeasurable, MeasureError, ExposureUnknown) as error:
+    except ExposureUnknown as error:  # it begins with the file's name
+        raise Wrong("not_measurable", f"{error}.", field="--files") from error
+    except (NotMeasurable, MeasureError) as error:
         said = str(error).rstrip(".")
         raise Wrong("not_measurable", f"{said[:1].upper()}{said[1:]}.", field="--files") from error
     except StoreError as error:

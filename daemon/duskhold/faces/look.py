@@ -96,12 +96,13 @@ def _cloud(args: argparse.Namespace, lens: "Lens | None", open_s: float | None) 
         return None
     if sum(each is not None for each in asked) > 1:
         raise Wrong("usage", "A shift, two pictures and a wind exclude each other.", field="--shift")
-    width_px = args.frame_px or USUAL_FRAME_PX
+    width_px = USUAL_FRAME_PX if args.frame_px is None else args.frame_px
+    number_of("--frame-px", width_px, 16, 100_000, "px")
     if args.wind is not None:
         px_per_s = _by_wind(args, lens)
     else:
         between_s = number_of("--between", _given(args.between, "--between"), 0.1, 3600.0, "s")
-        shift_px, seen_px = (args.shift, width_px) if args.files is None else _measured(args)
+        shift_px, seen_px = (_shift(args, width_px), width_px) if args.files is None else _measured(args)
         px_per_s, width_px = shift_px_per_s(shift_px, between_s), seen_px
     if px_per_s <= 0.0:
         raise Wrong("bad_input", "The cloud does not move: no time draws a streak.", field="--shift")
@@ -116,6 +117,11 @@ def _cloud(args: argparse.Namespace, lens: "Lens | None", open_s: float | None) 
         "longest_s": 1.25 * wanted_s,
         "share_at_open": None if open_s is None else streak_share(px_per_s, width_px, open_s),
     }
+
+
+def _shift(args: argparse.Namespace, width_px: int) -> float:
+    """To either side; a cloud that leaves the picture is not found again."""
+    return number_of("--shift", args.shift, -width_px, width_px, "px")
 
 
 def _by_wind(args: argparse.Namespace, lens: "Lens | None") -> float:

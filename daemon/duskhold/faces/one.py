@@ -167,7 +167,6 @@ def run(args: argparse.Namespace) -> Answer:
 
 def _wish(args: argparse.Namespace, settings: "Settings", folders: "Folders") -> Wish:
     from duskhold.app.bag import MeasurementUnread, bag_of, filters_from
-    from duskhold.faces.solve import STRONGEST_STACK_STOPS
     from duskhold.light.filters import stack
 
     number_of("--bases", args.bases, 1, MOST_BASES, "base frames")
@@ -185,7 +184,6 @@ def _wish(args: argparse.Namespace, settings: "Settings", folders: "Folders") ->
         raise Wrong("usage", "Which filter?", field="--filters", hint=f"In the bag: {known}; --filters none for none.")
     filters = read("--filters", names, partial(filters_from, bag))
     glass = stack(filters)
-    number_of("--filters", glass.stops, 0.0, STRONGEST_STACK_STOPS, "stops in all")
     if args.base is not None:
         from duskhold.light.dials import SHUTTER
 

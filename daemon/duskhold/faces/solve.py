@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
 LONGEST_PLAIN_S = 31_557_600.0
 """A year: past it the clock times of an answer mean nothing."""
-STRONGEST_STACK_STOPS = 60.0
 
 _DIAL_HINT = "Dial names are true powers of two (1/60 is 1/64 s); a literal value is written with =, as in =0.2"
 
@@ -115,7 +114,6 @@ def ask(args: argparse.Namespace, opens_utc: datetime | None = None) -> Question
         raise Wrong("bad_measurement", f"{error}.", field="--data", exit_status=3) from error
     filters = read("--filters", args.filters, partial(filters_from, bag))
     whole = stack(filters)
-    number_of("--filters", whole.stops, 0.0, STRONGEST_STACK_STOPS, "stops in all")
     base_s = read("--base", _needed(args.base, "--base"), SHUTTER.true_value, _DIAL_HINT)
     apertures = _pair("--aperture", args.aperture, APERTURE.true_value)
     isos = _pair("--iso", args.iso, ISO.true_value)

@@ -5,6 +5,7 @@ SubSecTimeOriginal 0x9291, OffsetTimeOriginal 0x9011. A time that is a mark of t
 really runs; so is an f-number.
 """
 
+import logging
 import struct
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
@@ -15,6 +16,9 @@ import exifread
 from exifread.core.exceptions import ExifError
 
 from duskhold.light.dials import APERTURE, SHUTTER, Dial, NotOnDial
+
+# What it has to say of a file that is no picture comes as an error of ours, once and with the file's name.
+logging.getLogger(exifread.__name__).setLevel(logging.CRITICAL)
 
 _LONGEST_ON_DIAL_S = 30.5
 _TRIPPED = (ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError, struct.error)

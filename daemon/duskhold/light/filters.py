@@ -84,7 +84,9 @@ def _labelled_stops(label: str, bare: str) -> float:
         return stops_from_density(_number(label, bare[1:]))
     if bare.startswith(("x", "×")):
         factor = _number(label, bare[1:])
-        return math.log2(factor) if factor > 0.0 else -math.inf
+        if factor <= 0.0:
+            raise BadFilter(f"{label!r} lets no light through, or less; a filter takes 0 to {STRONGEST_STOPS:g} stops")
+        return math.log2(factor)
     return _number(label, bare)
 
 
