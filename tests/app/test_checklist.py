@@ -155,3 +155,10 @@ def test_the_dark_frame_may_be_wanted() -> None:
 def test_an_unproven_family_is_unknown() -> None:
     item = judged(replace(FACTS, identity=replace(BODY, proven=False)))["holding"]
     assert item.state is State.UNKNOWN and item.advice and "bench" in item.advice
+
+
+def test_the_bench_proves_a_body_of_an_unproven_family() -> None:
+    item = judged(replace(FACTS, identity=replace(BODY, proven=False), bench_passed=True))["holding"]
+    assert (item.state, item.source, item.advice) == (State.OK, Source.INFERRED, None)
+    held = judged(replace(FACTS, identity=replace(BODY, holds=False), bench_passed=True))["holding"]
+    assert held.state is State.BAD

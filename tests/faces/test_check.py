@@ -17,6 +17,7 @@ import pytest
 
 from duskhold.app.checklist import PEOPLE, item_ids
 from duskhold.camera.serving import ServedBody
+from duskhold.faces.cli import main
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
 
 BAD = {"iso": "800", "white_balance": "auto", "drive": "self_timer", "mode": "manual", "focus": "single"}
@@ -131,6 +132,15 @@ def test_every_planted_fault_is_found_put_right_and_put_back(machine: Machine) -
     # Set twice and read twice, each to a whole second, by processes that may have to wait for their turn.
     assert abs(float(offset_s.removesuffix(" s")) - 40.0) <= 3.0
     assert machine.run("body", "restore")[1]["found_before"] is False
+
+
+@pytest.mark.parametrize("iso", ["banana", "auto", "-100"])
+def test_an_iso_that_is_no_number_is_said_before_the_camera_is_asked(
+    iso: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["--data", str(tmp_path), "check", "--camera", "simulated", f"--iso={iso}"]) == 2
+    assert f"--iso: {iso!r} is no ISO number" in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
 
 
 def test_the_body_says_what_it_is(machine: Machine) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 
-from duskhold.app.bodies import habits_of
+from duskhold.app.bodies import habits_of, has_passed
 from duskhold.app.check_memory import CheckMemory
 from duskhold.app.checklist import Facts, Item, State, Wanted, judge
 from duskhold.app.station import Station
@@ -57,6 +57,7 @@ def ask_facts(station: Station, zone: tzinfo | None) -> Facts:
         clock_offset_s=clock_offset_s(said.get(Setting.CLOCK), zone, middle_utc),
         leftovers=len(station.link.new_pictures()),
         dark_frame_share=None if habits is None else habits.dark_frame_share,
+        bench_passed=has_passed(station.folders, identity),
     )
 
 

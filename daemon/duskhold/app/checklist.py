@@ -63,7 +63,8 @@ class Facts:
     """Everything that is known at the moment of the check.
 
     `clock_offset_s` is the body's clock minus ours; `dark_frame_share` what the bench learnt of the body's own dark
-    frame, as the busy time after an exposure over the exposure; None where not known.
+    frame, as the busy time after an exposure over the exposure; None where not known. `bench_passed` is whether this
+    body has held frames there with this version of the library.
     """
 
     identity: Identity
@@ -72,6 +73,7 @@ class Facts:
     clock_offset_s: float | None = None
     leftovers: int | None = None
     dark_frame_share: float | None = None
+    bench_passed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +134,8 @@ def _holding(facts: Facts, wanted: Wanted) -> Item:
     if not who.holds:
         advice = "This body cannot be held from here. Timed exposures up to its longest dial time still work."
         return replace(item, state=State.BAD, advice=advice)
+    if not who.proven and facts.bench_passed:
+        return replace(item, source=Source.INFERRED, value=f"{who.family}, passed on the bench")
     if not who.proven:
         return replace(item, state=State.UNKNOWN, advice="Never seen at work: run `duskhold body bench` first.")
     return item

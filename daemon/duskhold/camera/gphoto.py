@@ -383,7 +383,7 @@ class GphotoCamera:
     def _read_error(self, error: gphoto2.GPhoto2Error | LibrarySaid, took_s: float) -> CameraError:
         known = read_error(error.code, took_s)
         if known is None:
-            return self._ask_whether_alive() or BodyRefused(f"the body refused ({error})")
+            return self._ask_whether_alive() or BodyRefused(f"the body refused (library error {error.code})")
         return self._spent(known)
 
     def _ask_whether_alive(self) -> CameraError | None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from duskhold.camera.port import CameraMissing
 
 _STILL_IMAGE = ("06", "01", "01")  # USB still image capture device definition: class, subclass, protocol
-NOBODY = "no camera on the USB lead: is it switched on, and the lead firm at both ends?"
+NOBODY = "no camera on the USB lead: switch it on, and see that the lead is firm at both ends"
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,16 +88,21 @@ def change_body(change: "Change") -> dict[str, object]:
 
 def show_changes(changes: list[dict[str, Any]]) -> None:
     for change in changes:
-        if change["trouble"]:
-            print(f"{change['setting']} could not be set to {change['asked']}: {change['trouble']}")
+        setting, asked, trouble = change["setting"], change["asked"], change["trouble"]
+        if trouble:
+            print(f"{setting}: set it to {asked} on the body; from here it could not be set ({trouble}).")
         else:
-            print(f"{change['setting']}: {change['was']} is now {change['now']}.")
+            print(f"{setting}: {change['was']} is now {change['now']}.")
 
 
 def _wanted(args: argparse.Namespace, settings: "Settings") -> "Wanted":
     from duskhold.app.checklist import Wanted
+    from duskhold.camera.port import Setting
+    from duskhold.camera.words import meaning
 
     number_of("--frames", args.frames, 1, 10_000, "frames")
+    if isinstance(meaning(Setting.ISO, args.iso), str):
+        raise Wrong("bad_input", f"{args.iso!r} is no ISO number.", field="--iso", hint="Write a number, such as 64.")
     limits = settings.limits
     return Wanted(
         frames=args.frames,
