@@ -30,6 +30,7 @@ from duskhold.shutter.events import (
 )
 from duskhold.shutter.holder_link import HolderRefused
 from duskhold.shutter.machine import GIVE_UP_S, Machine
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterState
 from duskhold.shutter.stepped import SteppedShutter
 
@@ -334,6 +335,19 @@ def test_nothing_open_is_asked_once_more_before_it_is_believed() -> None:
     machine.step(HoldEnded(31.0), 31.0)
     assert machine.step(CloseAnswered(Closing.NOTHING_OPEN, 31.0), 31.0) == [Close()]
     assert machine.frame is not None
+
+
+def test_a_successor_listens_as_soon_as_its_closing_is_answered_and_waits_for_a_proof_afterwards() -> None:
+    left = opened_machine().frame
+    machine = Machine()
+    machine.step(Started(frame=left), 131.0)
+    machine.step(Connected(), 131.0)
+    assert not machine.looked
+    for _ in range(2):
+        machine.step(CloseAnswered(Closing.NOTHING_OPEN, 131.0), 131.0)
+    # A picture may take two minutes to prove that it was open; a holder silent for so long is killed.
+    assert machine.phase is Phase.PROVING and machine.looked
+    assert machine.closes_in_s(131.0) is not None and machine.refusal() is not None
 
 
 def test_the_latch_is_not_cleared_while_the_shutter_may_be_open() -> None:

@@ -240,7 +240,8 @@ class Machine:
         return [Box("closing", frame.exposure.frame_id), Close()]
 
     def _close_answered(self, event: CloseAnswered, now_s: float) -> list[Effect]:
-        self.trouble, self.trouble_code = None, "not_ready"
+        # Whoever waits for a picture as proof has closed first, and listens: silence would be taken for death.
+        self.trouble, self.trouble_code, self.looked = None, "not_ready", True
         if event.closing is Closing.STILL_OPEN:
             return self._left_open("the body says that it is still exposing")
         if event.closing is Closing.NOTHING_OPEN and self.frame is not None:
@@ -277,7 +278,6 @@ class Machine:
 
     def _closed(self, closing: Closing, now_s: float) -> list[Effect]:
         self._closings_left_open = self._nothing_open = 0
-        self.looked = True
         if self.frame is None:
             # After a restart or a lost link the body may still be storing a frame that nobody has collected.
             self.phase = Phase.STORING if self.reports else Phase.READY
@@ -297,7 +297,6 @@ class Machine:
     def _left_open(self, reason: str) -> list[Effect]:
         self._closings_left_open += 1
         self.trouble = reason
-        self.looked = True
         if self._closings_left_open < CLOSINGS_BEFORE_LATCH:
             return [Close()]
         if self.latched:
