@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from duskhold.app.checklist import PEOPLE, item_ids
+from duskhold.app.folders import Folders
 from duskhold.camera.serving import ServedBody
 from duskhold.faces.cli import main
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
@@ -132,6 +133,23 @@ def test_every_planted_fault_is_found_put_right_and_put_back(machine: Machine) -
     # Set twice and read twice, each to a whole second, by processes that may have to wait for their turn.
     assert abs(float(offset_s.removesuffix(" s")) - 40.0) <= 3.0
     assert machine.run("body", "restore")[1]["found_before"] is False
+
+
+@pytest.mark.parametrize("machine", ["toggle"], indirect=True)
+def test_where_pictures_went_before_connecting_is_put_back(machine: Machine) -> None:
+    places = Folders(machine.folder, machine.folder / "state" / "duskhold", machine.folder).places(machine.body.address)
+    kept = places.state / "library" / "gphoto" / "settings"  # in this family the target is a setting of the library
+    kept.parent.mkdir(parents=True)
+    kept.write_text("ptp2=capturetarget=sdram\n")
+    assert machine.run("body")[1]["says"]["target"] == "Memory card"
+    assert "capturetarget=card" in kept.read_text()
+    for _ in range(2):  # connecting changes it every time, and so it can be put back every time
+        status, restored = machine.run("body", "restore")
+        changed = [(each["setting"], each["was"], each["now"]) for each in restored["changed"]]
+        assert (status, restored["found_before"], changed) == (0, True, [("target", "Memory card", "Internal RAM")])
+        assert "capturetarget=sdram" in kept.read_text()
+    # Nobody takes a picture in the session that would lose it.
+    assert machine.run("body")[1]["says"]["target"] == "Memory card"
 
 
 @pytest.mark.parametrize("iso", ["banana", "auto", "-100"])

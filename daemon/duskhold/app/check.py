@@ -15,13 +15,14 @@ from duskhold.app.check_memory import CheckMemory
 from duskhold.app.checklist import Facts, Item, State, Wanted, judge
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
+from duskhold.camera.target_found import FOLDER, forget_found, found_target
 from duskhold.camera.words import same_meaning
 from duskhold.shutter.clock import utc_now
 from duskhold.shutter.holder_link import HolderRefused
 
 _NEVER_PUT_BACK = {Setting.SHOTS_LEFT, Setting.BATTERY, Setting.CLOCK}
 _FIRST = (Setting.MODE, Setting.SHUTTER)
-_LAST = {Setting.SHUTTER: 1, Setting.MODE: 2}
+_LAST = {Setting.SHUTTER: 1, Setting.MODE: 2, Setting.TARGET: 3}
 """A body in another mode refuses what belongs to manual: the mode goes first when put right, and last when put back."""
 
 
@@ -74,23 +75,36 @@ def fix(station: Station, facts: Facts, wanted: Wanted, memory: CheckMemory, zon
 
 
 def restore(station: Station, facts: Facts, memory: CheckMemory, zone: tzinfo | None) -> list[Change]:
-    """Put the body's settings back as they were found; what was put back is forgotten. Raises `NoBody`."""
-    if memory.found_serial != facts.identity.serial:
-        return []
+    """Put the body's settings back as they were found; what was put back is forgotten.
+
+    Where pictures go comes last, and the camera is let go of after it: this session would lose the next ones.
+    """
+    found = as_found(station, facts, memory)
     differs = [
         setting
-        for setting, word in _found(memory).items()
+        for setting, word in found.items()
         if setting in facts.said and not same_meaning(setting, facts.said[setting], word)
     ]
     ordered = sorted(set(differs) - _NEVER_PUT_BACK, key=lambda setting: (_LAST.get(setting, 0), setting.value))
-    changes = [_set(station, facts.said, each, _found(memory)[each]) for each in ordered]
+    changes = [_set(station, facts.said, each, found[each]) for each in ordered]
     if memory.clock_offset_s is not None and abs(memory.clock_offset_s - (facts.clock_offset_s or 0.0)) > 2.0:
         offset = timedelta(seconds=memory.clock_offset_s)
         changes.append(_set(station, facts.said, Setting.CLOCK, _clock_word(utc_now() + offset, zone)))
     if not any(change.trouble for change in changes):
         memory.found, memory.found_serial, memory.clock_offset_s = {}, None, None
         memory.write()
+        forget_found(_library_folder(station), facts.identity.serial)
+    if Setting.TARGET in differs:
+        station.link.release()
     return changes
+
+
+def as_found(station: Station, facts: Facts, memory: CheckMemory) -> dict[Setting, str]:
+    """The settings of this body before `check --fix`, and its target before connecting, as far as any was changed."""
+    is_ours = memory.found_serial == facts.identity.serial
+    found = {Setting(name): word for name, word in memory.found.items()} if is_ours else {}
+    target = found_target(_library_folder(station), facts.identity.serial)
+    return found if target is None else {**found, Setting.TARGET: target}
 
 
 def unanswered(items: Sequence[Item]) -> list[Item]:
@@ -116,8 +130,8 @@ def _word(setting: Setting, word: str, zone: tzinfo | None) -> str:
     return _clock_word(utc_now(), zone) if setting is Setting.CLOCK else word
 
 
-def _found(memory: CheckMemory) -> dict[Setting, str]:
-    return {Setting(name): word for name, word in memory.found.items()}
+def _library_folder(station: Station) -> Path:
+    return station.folders.places(station.camera).state / FOLDER
 
 
 def _clock_word(moment: datetime, zone: tzinfo | None) -> str:

@@ -43,6 +43,7 @@ from duskhold.camera.port import (
     Picture,
     Setting,
 )
+from duskhold.camera.target_found import keep_found
 from duskhold.camera.usb_bus import list_cameras, pick_camera, pick_detected
 from duskhold.camera.widgets import MISLEADING, WIDGETS, widget_for
 from duskhold.camera.words import BULB, find_choice, meaning, same_meaning, spell_as
@@ -232,7 +233,7 @@ class GphotoCamera:
         self._driver = driver_for(self._family, self._release_choices())
         identity = self._identity()
         self._check_card(identity.serial)
-        self._aim_at_card()
+        self._aim_at_card(identity.serial)
         return identity
 
     def _release_choices(self) -> list[str]:
@@ -277,9 +278,11 @@ class GphotoCamera:
     def _has_card(self) -> bool:
         return bool(_names(self._camera.folder_list_folders("/")))
 
-    def _aim_at_card(self) -> None:
+    def _aim_at_card(self, serial: str) -> None:
         target = self._read(Setting.TARGET)
         if target is not None and not same_meaning(Setting.TARGET, target, "card"):
+            with suppress(OSError):  # on a full disk it cannot be put back, but a shutter can be closed
+                keep_found(self._library_folder, serial, target)
             self.change(Setting.TARGET, "card")
 
     # The shutter

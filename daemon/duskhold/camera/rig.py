@@ -7,6 +7,7 @@ from pathlib import Path
 
 from duskhold.camera.address import Way, parse_address
 from duskhold.camera.port import Camera
+from duskhold.camera.target_found import FOLDER
 
 
 def build_camera(address: str, state: Path, simulation: Mapping[str, object]) -> Camera:
@@ -21,4 +22,4 @@ def build_camera(address: str, state: Path, simulation: Mapping[str, object]) ->
         return build_simulated(read_simulation(simulation))
     from duskhold.camera.gphoto import GphotoCamera
 
-    return GphotoCamera(where, state / "library")
+    return GphotoCamera(where, state / FOLDER)

@@ -30,8 +30,9 @@ def add_parser(subparsers: Any) -> None:
     deeds = parser.add_subparsers(dest="deed", metavar="DEED")
     restore = deeds.add_parser(
         "restore",
-        help="put the settings back as `check --fix` found them",
-        description="Puts back what `check --fix` found before it set anything, and forgets it when all is back.",
+        help="put the settings back as `check --fix` and connecting found them",
+        description="Puts back what `check --fix` found before it set anything, and where pictures went before "
+        "connecting sent them to the card; forgets it when all is back, and lets go of the camera.",
     )
     restore.add_argument("--camera", metavar="ADDRESS", default=argparse.SUPPRESS, help=camera)
     clear = deeds.add_parser(

@@ -40,8 +40,8 @@ def show(args: argparse.Namespace) -> Answer:
 
 
 def restore(args: argparse.Namespace) -> Answer:
-    """Put the settings back as the check found them."""
-    from duskhold.app.check import ask_facts, memory_path
+    """Put the settings back as the check and connecting found them."""
+    from duskhold.app.check import as_found, ask_facts, memory_path
     from duskhold.app.check import restore as put_back
     from duskhold.app.check_memory import read_memory
 
@@ -49,7 +49,7 @@ def restore(args: argparse.Namespace) -> Answer:
     with _at_body(args) as (camera, station, state):
         facts = ask_facts(station, zone)
         memory = read_memory(memory_path(state, facts.identity.serial))
-        known = bool(memory.found)
+        known = bool(as_found(station, facts, memory))
         changes = [change_body(each) for each in put_back(station, facts, memory, zone)]
     failed = any(each["trouble"] for each in changes)
     body = {"camera": camera, "found_before": known, "changed": changes}
@@ -160,4 +160,4 @@ def _show(body: dict[str, Any], lines: list[str]) -> None:
 def _show_restored(body: dict[str, Any]) -> None:
     show_changes(body["changed"])
     if not body["changed"]:
-        print("Nothing to put back." if body["found_before"] else "Nothing was set by `check --fix` before.")
+        print("Nothing to put back." if body["found_before"] else "Nothing was set from here before.")
