@@ -25,7 +25,7 @@ from duskhold.app.evening_taking import LATE_MAX_S, still_open, take_frame, told
 from duskhold.app.exposing import Order, Watch
 from duskhold.app.folders import Folders
 from duskhold.app.settings import Settings
-from duskhold.app.settling import settle_the_past
+from duskhold.app.settling import recorded_of, settle_the_past
 from duskhold.app.simulated_hand import SimulatedHand
 from duskhold.app.station import Station, stamp_now
 from duskhold.camera.hand import read_fitted
@@ -38,6 +38,7 @@ from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.evening_words import (
     Begun,
     Checked,
+    CloseNow,
     Event,
     Fault,
     FaultGone,
@@ -301,6 +302,19 @@ def test_an_order_that_never_arrived_is_told_at_once_where_its_program_is_known_
         assert [one.intent.frame_id for one in journal.unfinished()] == [others.frame_id]
 
 
+def test_the_frames_of_an_evening_are_found_in_the_record_whoever_settled_them(tmp_path: Path) -> None:
+    with Journal.open(tmp_path / "journal.sqlite") as journal:
+        for name, decision in (("aaaa", {"evening_id": EVENING}), ("bbbb", {}), ("cccc", {"evening_id": EVENING}),
+                               ("dddd", {"evening_id": EVENING}), ("eeee", {"evening_id": EVENING})):  # fmt: skip
+            intent = Intent(f"20270309-172100-{name}", "usb", "long", "held", 4.0, 9.0, decision)
+            journal.intend(intent, stamp_now())
+            if name != "dddd":
+                outcome = _outcome(intent.frame_id, "complete")
+                journal.conclude(replace(outcome, settled=name != "eeee"), stamp_now())
+        found = recorded_of(journal, EVENING)
+    assert [one.asked.frame_id[-4:] for one in found] == ["aaaa", "cccc"]
+
+
 @dataclass
 class Idle:
     """A shutter process with nothing in hand."""
@@ -322,11 +336,15 @@ class Played:
         self.past: list[Frame] = []
         self.outcome = _outcome("20270309-172100-aaaa", "complete")
         self.during: Callable[[], None] = lambda: None
+        self.recorded: list[Frame] = []
+        self.watch = Watch(lambda _state: None, lambda: False)
         monkeypatch.setattr(evening_camera, "settle_the_past", lambda *_given: self.past)
+        monkeypatch.setattr(evening_camera, "recorded_of", lambda *_given: self.recorded)
         monkeypatch.setattr(evening_camera, "take_frame", self._take)
         self.made, self.told = field_of(lambda: nullcontext(station))
 
-    def _take(self, *_given: object) -> evening_taking.Taken:
+    def _take(self, _station: Station, _take: Take, watch: Watch, _asked_s: float) -> evening_taking.Taken:
+        self.watch = watch
         self.during()
         return evening_taking.Taken(self.outcome)
 
@@ -364,6 +382,52 @@ def test_a_frame_is_told_once_however_late_its_picture_comes(played: Played) -> 
     played.made.start()
     played.made.carry_out(LONG)
     assert played.events().count("FrameTold") == 1
+
+
+def test_a_frame_that_somebody_else_recorded_meanwhile_is_told_before_the_evening_goes_on(played: Played) -> None:
+    intent = Intent("20270309-172100-aaaa", "usb", "long", "held", 4.0, 9.0, {"evening_id": EVENING})
+    played.recorded = [Frame(intent, Stamp(NOW, 0.0, "boot"), played.outcome)]
+    played.made = CameraField(replace(played.made._at, begin=Opening(Last(0.0, False))))
+    played.made.start()
+    assert played.events() == ["FrameTold", "Restarted"]
+    # What it heard of itself before its program died is not told again.
+    told = {intent.frame_id: "complete"}
+    played.made = CameraField(replace(played.made._at, begin=Opening(Last(0.0, False)), told_before=told))
+    played.made.start()
+    assert played.events() == ["Restarted"]
+
+
+def test_whoever_leaves_waits_only_so_long_for_what_became_of_a_frame(played: Played) -> None:
+    waits: list[tuple[bool, bool]] = []
+
+    def during() -> None:
+        for close in (CloseNow(), CloseNow(60.0), CloseNow(-1.0), CloseNow(60.0)):
+            played.made.carry_out(close)
+            waits.append((played.watch.stop(), played.watch.given_up()))
+
+    played.during = during
+    played.made.start()
+    played.made.carry_out(LONG)
+    played.events()
+    assert waits == [(True, False), (True, False), (True, True), (True, True)]
+
+
+def test_a_shutter_process_that_is_silent_is_not_waited_for_when_nobody_waits() -> None:
+    class Silent:
+        tried = 0
+
+        def state(self) -> dict[str, object]:
+            self.tried += 1
+            raise HolderSilent("no answer")
+
+    @dataclass
+    class Quiet:
+        link: Silent
+
+    station = Quiet(Silent())
+    with pytest.raises(HolderSilent):
+        evening_camera.ensure_awake(cast(Station, station), 30.0, lambda: True)
+    assert station.link.tried == 1
 
 
 def test_a_camera_that_answers_only_later_settles_what_the_time_before_left(

@@ -11,6 +11,7 @@ from evening_bench import BEGUN_UTC, VIEW, LoopBench
 from duskhold.app.alarms import Alarms, Miss
 from duskhold.app.evening_loop import (
     HEARTBEAT_S,
+    LEAVE_WITHIN_S,
     LONGEST_ARM_S,
     LOOK_S,
     OVERDUE_S,
@@ -186,7 +187,7 @@ def test_left_in_the_middle_it_closes_and_asks_for_nothing_more(bench: LoopBench
     bench.loop.leave("told to end")
     bench.inbox.post(Said(Word.RESUME))
     bench.loop.run()
-    assert bench.field.asked == [CloseNow(), Tell("frame", "long complete", {})]
+    assert bench.field.asked == [CloseNow(LEAVE_WITHIN_S), Tell("frame", "long complete", {})]
     assert "keep Said" in bench.order  # what happened is kept all the same
     assert bench.loop.ended is None
 
@@ -197,7 +198,7 @@ def test_told_to_leave_while_the_queue_is_full_it_leaves_all_the_same(bench: Loo
         pass
     bench.loop.leave("told to end")
     bench.loop.run()
-    assert bench.field.asked == [CloseNow()]
+    assert bench.field.asked == [CloseNow(LEAVE_WITHIN_S)]
     assert bench.pen.words() == ["left"]
 
 

@@ -7,8 +7,10 @@ import pytest
 from evening_desk import AGAIN, BEGUN, FITTED, TONE, Desk, leaving_in, takes
 
 from duskhold.plan import evening_words as words
+from duskhold.plan.evening import Evening
+from duskhold.plan.evening_rest import LEFT_UNSETTLED_S
 from duskhold.plan.evening_view import Phase
-from duskhold.plan.evening_words import Fault, FaultSeen, FrameTold, Word
+from duskhold.plan.evening_words import Effect, Fault, FaultSeen, FrameTold, Said, Tell, Word
 from duskhold.plan.outing import AfterLinkLoss, Bounds, ClockStart, Dark, Doubt, LeaveBy
 from duskhold.plan.role import Role
 
@@ -83,6 +85,30 @@ def test_whoever_leaves_does_not_wait_for_a_shutter_that_does_not_answer() -> No
     assert desk.ended() == "left_by_person"
     (ended,) = [one for one in desk.said if isinstance(one, words.Ended)]
     assert "not proven closed" in ended.line
+
+
+def test_whoever_leaves_waits_for_a_frame_that_is_open_and_says_for_how_long() -> None:
+    desk = Desk()
+    assert desk.say(Word.CLOSE)[0] == words.CloseNow(None), "somebody is there to wait for it"
+    assert desk.say(Word.LEAVING)[0] == words.CloseNow(LEFT_UNSETTLED_S)
+    assert desk.ended() is None
+    desk.close(40.0, "unknown", settled=False)
+    desk.wait(LEFT_UNSETTLED_S + 1.0)
+    assert desk.ended() == "left_by_person"
+
+
+@pytest.mark.parametrize("asked", [words.RunCheck, words.ReadMeans])
+def test_whoever_leaves_does_not_wait_for_a_camera_that_was_only_asked_something(asked: type[Effect]) -> None:
+    evening = Evening(AGAIN, BEGUN)
+    found = evening.step(words.Begun(True), BEGUN)
+    if asked is words.ReadMeans:
+        found = evening.step(words.Checked(()), BEGUN)
+    assert [type(one) for one in found if not isinstance(one, Tell)] == [asked]
+    left = evening.step(Said(Word.LEAVING), BEGUN)
+    assert isinstance(left[-1], words.Ended) and evening.deadline_utc() is None
+    # Its answer comes to nothing.
+    for late in (words.Checked(("battery",)), words.MeansTold(50.0, 10**9)):
+        assert evening.step(late, BEGUN) == []
 
 
 def test_time_to_pack_does_not_wait_for_it_either() -> None:

@@ -9,6 +9,7 @@
 
 from __future__ import annotations
 
+import math
 import queue
 import threading
 import time
@@ -26,7 +27,7 @@ from duskhold.app.evening_taking import still_open, take_frame, told_of
 from duskhold.app.exposing import Watch
 from duskhold.app.folders import FolderUnsafe
 from duskhold.app.picture_choice import picture_among
-from duskhold.app.settling import settle_the_past
+from duskhold.app.settling import recorded_of, settle_the_past
 from duskhold.app.simulated_hand import SimulatedHand
 from duskhold.app.station import Station
 from duskhold.journal.database import JournalError
@@ -36,6 +37,7 @@ from duskhold.plan.evening_words import (
     Checked,
     CloseNow,
     Effect,
+    Ended,
     Event,
     Fault,
     FaultGone,
@@ -61,6 +63,7 @@ AWAKE_EVERY_S = 20.0  # an idle camera is let go after a minute
 ASLEEP_BEFORE = timedelta(minutes=5)  # the camera is taken up again so long before the evening needs it
 JOBS_MAX = 32
 UP_WITHIN_S = 30.0
+STOP_WITHIN_S = 20.0  # a shutter process that died is followed within seconds
 SETTLE_EVERY_S = 5.0
 SETTLE_WITHIN_S = 2.0  # whoever asks for something, or leaves, waits behind such a try
 _NO_CAMERA = (NotStarted, FolderUnsafe, HolderSilent, HolderRefused, ProfileDamaged, OSError)
@@ -93,11 +96,13 @@ class Post:
 
 @dataclass(slots=True)
 class _Job:
-    """An effect for the thread, or the beginning; `stop` closes the frame that it takes."""
+    """An effect for the thread, or the beginning; `stop` closes the frame that it takes, which is waited for until
+    `give_up_s` of CLOCK_BOOTTIME."""
 
     effect: Effect | None
     stop: threading.Event = field(default_factory=threading.Event)
     asked_s: float = field(default_factory=mono_now_s)
+    give_up_s: float = math.inf
 
 
 class CameraField:
@@ -111,6 +116,7 @@ class CameraField:
         self._taking: _Job | None = None
         self._view: tuple[View, datetime, float] | None = None
         self._leaving, self._over, self._is_left = threading.Event(), threading.Event(), threading.Event()
+        self._is_ended = threading.Event()
         self._told = dict(post.told_before)
         self._faults: set[Fault] = set()
         self._is_settled = False
@@ -126,7 +132,7 @@ class CameraField:
 
     def stop(self) -> None:
         """Close what is open, keep it, and end; pictures still on the card are fetched at the next start."""
-        self.close_now()
+        self.close_now(STOP_WITHIN_S)
         self._leaving.set()
         self._over.set()
         if self._thread.is_alive():
@@ -142,12 +148,15 @@ class CameraField:
         self._is_left.set()
         self._leaving.set()
 
-    def close_now(self) -> None:
-        """Close the frame that is being taken, or about to be."""
+    def close_now(self, within_s: float | None = None) -> None:
+        """Close the frame that is being taken, or about to be; wait so long for what became of it."""
         with self._lock:
             taking = self._taking
-        if taking is not None:
-            taking.stop.set()
+        if taking is None:
+            return
+        if within_s is not None:
+            taking.give_up_s = min(taking.give_up_s, mono_now_s() + within_s)
+        taking.stop.set()
 
     def wait_closed(self, within_s: float) -> None:
         """Until no frame is being taken, or so long."""
@@ -171,8 +180,10 @@ class CameraField:
     def carry_out(self, effect: Effect) -> None:
         self._at.told(effect)
         match effect:
-            case CloseNow():
-                self.close_now()
+            case CloseNow(within_s):
+                self.close_now(within_s)
+            case Ended():
+                self._is_ended.set()
             case Ring(urgency, line):
                 self._at.bell.ring(urgency, line)
             case Quiet():
@@ -231,7 +242,7 @@ class CameraField:
             self._hand = SimulatedHand.at(bench.station, self._at.outing, self._at.fitted)
             if self._hand is not None:
                 bench.stay.callback(self._hand.leave)
-        ensure_awake(bench.station, within_s)
+        ensure_awake(bench.station, within_s, lambda: self._leaving.is_set() or self._is_ended.is_set())
         self._asked_s = mono_now_s()
         return bench.station
 
@@ -241,6 +252,10 @@ class CameraField:
             self._tell_settled(station)
         if self._is_settled:
             return
+        # Another program may have recorded one, and this one may have died between the record and the evening.
+        for frame in recorded_of(station.journal, self._at.evening_id):
+            assert frame.outcome is not None, "settled ones were asked for"
+            self._tell(frame.outcome, Role(frame.asked.role))
         in_hand = station.link.state()["frame_id"]
         word = self._at.system()
         if not word.confirmed:
@@ -267,7 +282,7 @@ class CameraField:
         self._tried_s = mono_now_s()
 
     def _take(self, station: Station, measuring: Measuring, take: Take, job: _Job) -> None:
-        watch = Watch(self._see, job.stop.is_set, self._leaving.is_set)
+        watch = Watch(self._see, job.stop.is_set, self._leaving.is_set, lambda: mono_now_s() > job.give_up_s)
         named = replace(take, reasoning={**take.reasoning, "evening_id": self._at.evening_id})
         taken = take_frame(station, named, watch, job.asked_s)
         outcome = taken.outcome
@@ -397,15 +412,18 @@ class _Bench:
     station: Station | None = None
 
 
-def ensure_awake(station: Station, within_s: float = UP_WITHIN_S) -> None:
-    """A shutter process that answers; one that let go of the camera is followed by another. Raises `HolderSilent`."""
+def ensure_awake(station: Station, within_s: float = UP_WITHIN_S, is_over: Callable[[], bool] = lambda: False) -> None:
+    """A shutter process that answers; one that let go of the camera is followed by another.
+
+    Raises `HolderSilent`, and at once when nobody waits for it any more.
+    """
     give_up_s = mono_now_s() + within_s
     while True:
         try:
             if station.link.state()["phase"] != "released":
                 return
         except HolderSilent:
-            if mono_now_s() > give_up_s:
+            if mono_now_s() > give_up_s or is_over():
                 raise
         station.link.close()
         station.ensure_kept()

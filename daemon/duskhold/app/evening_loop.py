@@ -26,6 +26,7 @@ OVERDUE_S = 2.0
 EARLY_S = 0.02
 SPIN_S = 1.0
 HEARTBEAT_S = 20.0
+LEAVE_WITHIN_S = 20.0  # what a closing came to is waited for; a service manager waits for 90 s as a rule
 LONGEST_ARM_S = 600.0  # a long wait is armed piece by piece: nothing is lost by a scheduler that sleeps too long
 _DEADLINE, _HEARTBEAT = "deadline", "heartbeat"
 
@@ -220,7 +221,7 @@ class EveningLoop:
         if self._told_to_leave is not None and self._left is None:
             self._left = self._told_to_leave
             self._keeper.note("left", self._left, {})
-            self._field.carry_out(CloseNow())
+            self._field.carry_out(CloseNow(LEAVE_WITHIN_S))
 
     def _happened(self, event: Event, answer: Callable[[Heard], None] | None = None) -> None:
         now_utc = self._clock.now_utc()

@@ -48,11 +48,13 @@ class Order:
 @dataclass(frozen=True, slots=True)
 class Watch:
     """How the caller follows the frame: `seen` gets every state, `stop` says whether to close now and keep, `leave`
-    whether the person wants to go without the pictures, which the next start then fetches."""
+    whether the person wants to go without the pictures, which the next start then fetches. `given_up` says that a
+    frame which is not told by now is left to the shutter process."""
 
     seen: Callable[[Message], None]
     stop: Callable[[], bool]
     leave: Callable[[], bool] = lambda: False
+    given_up: Callable[[], bool] = lambda: False
 
 
 def expose(station: Station, order: Order, watch: Watch) -> Outcome:
@@ -148,7 +150,7 @@ def _follow(station: Station, exposure: Exposure, watch: Watch) -> ShutterReport
                 asked_s = mono_now_s()
             state = station.link.state()
         except HolderSilent as silent:
-            if mono_now_s() - heard_s > SILENCE_MAX_S:
+            if mono_now_s() - heard_s > SILENCE_MAX_S or watch.given_up():
                 return _silent(exposure, str(silent))
             watch.seen({"phase": "silent"})
             station.ensure_kept()
@@ -160,6 +162,8 @@ def _follow(station: Station, exposure: Exposure, watch: Watch) -> ShutterReport
             return report
         if asked_s is not None and heard_s - asked_s > LEAVING_S and state["phase"] == "lost":
             return _left(exposure, str(state["trouble"]))
+        if watch.given_up():
+            return _given_up(exposure)
         if state["frame_id"] == exposure.frame_id:
             known_s = heard_s
         elif heard_s - known_s > LOST_ORDER_S:
@@ -190,6 +194,11 @@ def _left(exposure: Exposure, trouble: str) -> ShutterReport:
     return ShutterReport.from_message(
         _blank(exposure) | {"outcome": Fate.LINK_LOST.value, "settled": False, "reason": why}
     )
+
+
+def _given_up(exposure: Exposure) -> ShutterReport:
+    why = "left before it was told: the shutter process goes on with it, and the next start records it"
+    return ShutterReport.from_message(_blank(exposure) | {"settled": False, "reason": why})
 
 
 def _blank(exposure: Exposure) -> dict[str, object]:

@@ -20,6 +20,7 @@ from duskhold.shutter.report import ShutterReport
 SAFE_MAX_S = 10.0  # for the first closing call on a camera that answers
 LOOK_EVERY_S = 0.1
 _ON_ITS_WAY = ("lost", "starting", "closing")
+RECORDED_MAX = 100
 FRESH_S = 90.0  # an intent this young may belong to a program that is just sending its order
 
 
@@ -37,6 +38,12 @@ def settle_the_past(
     heard_of = {state["frame_id"], *(message["frame_id"] for message in reports)}
     told = [_settle_at_home(station, ShutterReport.from_message(message), watch) for message in reports]
     return [frame for frame in told if frame is not None] + _never_heard(station, heard_of, is_dead)
+
+
+def recorded_of(journal: Journal, evening_id: str) -> list[Frame]:
+    """The newest frames of an evening that are settled in the record, oldest first, whoever wrote them down."""
+    found = (one for one in journal.frames(RECORDED_MAX) if one.asked.decision.get("evening_id") == evening_id)
+    return [one for one in found if one.outcome is not None and one.outcome.settled][::-1]
 
 
 def give_up_replaced(station: Station, watch: Watch) -> list[Frame]:

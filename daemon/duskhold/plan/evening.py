@@ -119,6 +119,7 @@ class Evening:
                 state.hold_after, state.resumable_link = state.held is None, False
             case Word.LEAVING:
                 state.left_utc, state.held, state.hold_after = state.now_utc, None, False
+                state.checking = state.reading_means = False  # nothing follows from their answers any more
                 said += [*close_now(state), *stop(state, StopReason.LEFT_BY_PERSON, "you leave; get home safely")]
             case Word.DONE:
                 said += self._done()

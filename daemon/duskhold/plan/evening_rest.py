@@ -58,7 +58,7 @@ def close_now(state: State) -> list[Effect]:
     if state.taking is None:
         return []
     state.close_asked = True
-    return [CloseNow()]
+    return [CloseNow(LEFT_UNSETTLED_S if state.left else None)]
 
 
 def ring(state: State, urgency: Urgency, line: str) -> Ring:

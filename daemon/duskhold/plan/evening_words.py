@@ -213,7 +213,10 @@ class Take:
 
 @dataclass(frozen=True, slots=True)
 class CloseNow:
-    """Close the shutter now and keep the frame."""
+    """Close the shutter now and keep the frame. What is not told `within_s` seconds is left to the shutter process;
+    None waits for it, since somebody is there."""
+
+    within_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
