@@ -13,6 +13,7 @@ FIELDS = [
     "base_s", "plain_s", "delay_s", "rate_stops_per_min", "open_s", "closes_utc", "correction_stops", "finishable",
     "most_plain_s", "shortfall_stops", "uncorrected_error_stops", "limits_exceeded", "reason",
     "ways_out", "budget", "alternatives", "trend", "proposals", "plan_b",
+    "bracket", "stack",
 ]  # fmt: skip
 TIMES = ("--metered", "2026-10-14T17:20:00Z", "--opens", "2026-10-14T17:21:10Z")
 
@@ -134,6 +135,7 @@ def test_in_words(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
     assert cli.main(["solve", "--base", "1/6", "--filters", "10.2", *TIMES, "--rate", "-0.18"]) == 0
     said = capsys.readouterr().out
+    assert "half a stop by habit: −0.09 stop" in said
     assert "4:43.6" in said and "+0.61 stop" in said and "17:25:54 UTC" in said
     assert "\x1b" not in said
 

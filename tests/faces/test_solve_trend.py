@@ -133,7 +133,27 @@ def test_cloud_streaks_by_time_and_by_look(capsys: Capture, bag: Path) -> None:
     look = answer(capsys, *words, "--want", "look:cloud-streaks", "--iso-limit", "400")
     assert all(30.0 <= one["open_s"] <= 300.0 for one in look["proposals"])
     assert cli.main(["solve", *words, "--want", "look:cloud-streaks"]) == 0
-    assert "three+ten" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert said.startswith("Fit three+ten, f/8, ISO 100: hold")
+    assert "Hold the shutter" not in said  # the bare lens is not what was asked about
+
+
+def test_what_is_proposed_says_its_look_and_its_streak(capsys: Capture, bag: Path) -> None:
+    # Worked by hand: 15 % of 8256 px at 4.8 px/s is 258 s, 25 % off will do; 268.1 s are 15.6 %, 212.8 s 12.4 %
+    words = ("--base", "1/30", "--rate", "0", *TIMES, "--aperture", "f/11", "--settings", str(bag))
+    streak = ("--want", "streak:15%", "--cloud", "4.8/8256")
+    body = answer(capsys, *words, *streak)
+    assert [one["open_s"] for one in body["proposals"]] == pytest.approx([268.1, 212.8], abs=0.1)
+    assert [one["streak_share"] for one in body["proposals"]] == pytest.approx([0.156, 0.124], abs=5e-4)
+    assert "cloud-streaks" in body["proposals"][0]["looks"] and body["proposals"][0]["reason"] is None
+    assert body["plan_b"][0]["proposal"]["streak_share"] == pytest.approx(0.156, abs=5e-4)
+    untold = answer(capsys, *words, "--want", "258s")["proposals"][0]
+    assert untold["streak_share"] is None and untold["reason"]
+    assert cli.main(["solve", *words, *streak]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("Fit three+ten, f/10, ISO 100: hold the shutter 4:28.1\n") and "streak of 15.6 %" in said
+    assert cli.main(["solve", *words, "--want", "5s", "--apertures", "f/11"]) == 0
+    assert capsys.readouterr().out.startswith("Nothing in the bag gives that; nearest is six, f/11")
 
 
 @pytest.mark.parametrize("suffix", [".png", ".svg"])
@@ -192,6 +212,11 @@ def test_readings_that_tell_nothing(capsys: Capture, readings: Path, tmp_path: P
         (("--want", "soon", "--aperture", "f/11"), "--want"),
         (("--want", "look:sharp", "--aperture", "f/11"), "--want"),
         (("--want", "60s"), "--aperture"),
+        (("--want", "streak:0.15", "--aperture", "f/11"), "--cloud"),
+        (("--want", "streak:nan", "--aperture", "f/11", "--cloud", "4.8/8256"), "--want"),
+        (("--want", "60s", "--aperture", "f/11", "--cloud", "4.8"), "--cloud"),
+        (("--want", "60s", "--aperture", "f/11", "--cloud", "0/8256"), "--cloud"),
+        (("--cloud", "4.8/8256"), "--want"),
         (("--want", "60s", "--aperture", "f/11", "--apertures", "f/13:f/8"), "--apertures"),
         (("--want", "60s", "--aperture", "f/11", "--iso-limit", "0"), "--iso-limit"),
         (("--picture", "light.doc"), "--picture"),

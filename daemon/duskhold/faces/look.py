@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> Answer:
     lens = _lens(args)
     body: dict[str, Any] = {
         "looks": [_look_body(look) for look in _chosen(table, open_s)],
-        "cloud": _cloud(args, lens, open_s),
+        "cloud": _cloud(args, table, lens, open_s),
         "sky": None if lens is None else _trails(args, lens, open_s),
         "people": None if open_s is None else _people(open_s),
         "lighthouse": None if args.period is None else _lighthouse(args, open_s),
@@ -88,7 +88,10 @@ def _lens(args: argparse.Namespace) -> "Lens | None":
     return Lens(number_of("--focal", args.focal, 1.0, 3000.0, "mm"), number_of("--pixel", args.pixel, 0.5, 30.0, "µm"))
 
 
-def _cloud(args: argparse.Namespace, lens: "Lens | None", open_s: float | None) -> dict[str, object] | None:
+def _cloud(
+    args: argparse.Namespace, table: "tuple[Look, ...]", lens: "Lens | None", open_s: float | None
+) -> dict[str, object] | None:
+    from duskhold.light.looks import CLOUD_STREAKS, find_look
     from duskhold.light.motion import shift_px_per_s, streak_share, time_for_streak_s
 
     asked = [args.shift, args.files, args.wind]
@@ -108,13 +111,14 @@ def _cloud(args: argparse.Namespace, lens: "Lens | None", open_s: float | None) 
         raise Wrong("bad_input", "The cloud does not move: no time draws a streak.", field="--shift")
     share = number_of("--streak", args.streak, 0.001, 3.0, "of the width")
     wanted_s = time_for_streak_s(px_per_s, width_px, share)
+    shortest_s, longest_s = find_look(CLOUD_STREAKS, table).bounds_s(wanted_s)
     return {
         "px_per_s": px_per_s,
         "frame_px": width_px,
         "streak_share": share,
         "open_s": wanted_s,
-        "shortest_s": 0.75 * wanted_s,
-        "longest_s": 1.25 * wanted_s,
+        "shortest_s": shortest_s,
+        "longest_s": longest_s,
         "share_at_open": None if open_s is None else streak_share(px_per_s, width_px, open_s),
     }
 
@@ -206,9 +210,11 @@ def _cloud_rows(cloud: dict[str, Any] | None) -> list[list[str]]:
         return []
     bounds = f"{wording.duration(cloud['shortest_s'])} to {wording.duration(cloud['longest_s'])} will do"
     rows = [
-        ["cloud", f"{cloud['px_per_s']:.2f} px/s", f"on {cloud['frame_px']} px"],
+        ["cloud", f"{cloud['px_per_s']:.2f} px/s", f"on {cloud['frame_px']} px; towards you it needs twice the time"],
         [f"streak of {100.0 * cloud['streak_share']:.0f} %", wording.duration(cloud["open_s"]), bounds],
     ]
+    width = f"{cloud['px_per_s']:.3g}/{cloud['frame_px']}"
+    rows.append(["what to fit", "", f"`solve --want streak:{cloud['streak_share']:g} --cloud {width}` tells"])
     if cloud["share_at_open"] is not None:
         rows.append(["this time draws", f"{100.0 * cloud['share_at_open']:.1f} %", "of the width"])
     return rows

@@ -46,6 +46,7 @@ class Question:
 
 def add_parser(subparsers: Any) -> None:
     """Declare the command."""
+    from duskhold.faces.several import add_several_options
     from duskhold.faces.want import add_want_options
 
     parser: argparse.ArgumentParser = subparsers.add_parser(
@@ -57,6 +58,7 @@ def add_parser(subparsers: Any) -> None:
     add_solve_options(parser)
     parser.add_argument("--camera", metavar="ADDRESS", help="whose frames `--readings auto` reads")
     add_want_options(parser)
+    add_several_options(parser)
     parser.add_argument("--tolerance", metavar="STOPS", type=float, help="how likely it misses by more (a third)")
     parser.add_argument("--picture", metavar="FILE", help="draw it: the light and the opening, or the ways out")
 
@@ -75,6 +77,7 @@ def add_solve_options(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Answer:
     """Decide and answer; the exit status is 0 also when the light does not suffice."""
+    from duskhold.faces.several import several_body, several_for
     from duskhold.faces.solve_answer import ending_of, whole_body
     from duskhold.faces.solve_table import show
     from duskhold.faces.want import proposals_for, wish_for
@@ -85,12 +88,14 @@ def run(args: argparse.Namespace) -> Answer:
     tolerance = None if args.tolerance is None else number_of("--tolerance", args.tolerance, 0.01, 5.0, "stops")
     ending = ending_of(question, decision, wish is not None or bool(args.bag), tolerance)
     offers = None if wish is None else proposals_for(question, wish)
+    several = several_for(args, question, decision)
     if args.picture is not None:
         from duskhold.faces.light_picture import draw_solution
 
         draw_solution(args.picture, question, decision, ending)
-    body = whole_body(question, decision, ending, offers)
-    return Answer(body, 0, partial(show, question, decision, ending, offers, zone_of(question.settings)))
+    body = whole_body(question, decision, ending, offers) | several_body(several)
+    shown = partial(show, question, decision, ending, offers, several, zone_of(question.settings))
+    return Answer(body, 0, shown)
 
 
 def ask(args: argparse.Namespace, opens_utc: datetime | None = None) -> Question:

@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from duskhold.faces.solve import decision_body
+from duskhold.plan.lean import STEADY_STOPS_PER_MIN
 from duskhold.plan.stamp import utc_text
 
 if TYPE_CHECKING:
     from duskhold.faces.solve import Question
-    from duskhold.faces.want import Offers
+    from duskhold.faces.want import Offers, Wish
     from duskhold.light.forecast import Forecast
     from duskhold.light.trend import Trend
     from duskhold.plan.bag import Proposal
@@ -84,7 +85,7 @@ def whole_body(
             {"name": one.name, "open_s": one.open_s, "error_stops": one.error_stops} for one in ending.alternatives
         ],
         "trend": trend_body(drift.trend) if isinstance(drift, TrendDrift) else None,
-        "proposals": None if offers is None else [_proposal_body(one) for one in offers.now],
+        "proposals": None if offers is None else [_proposal_body(one, offers.wish) for one in offers.now],
         "plan_b": None if offers is None else _later_body(offers),
     }
 
@@ -153,8 +154,10 @@ def _ways(
 
 def _alternatives(question: "Question", decision: "ExposureDecision", forecast: "Forecast") -> tuple[Alternative, ...]:
     plain_s, label_stops = decision.plain_s, _label_stops(question)
-    habit = -_HABIT_STOPS if decision.rate_stops_per_min > 0.0 else _HABIT_STOPS
-    held = [("plain time, no drift", plain_s), ("half a stop by habit", plain_s * 2.0**habit)]
+    held = [("plain time, no drift", plain_s)]
+    if abs(decision.rate_stops_per_min) >= STEADY_STOPS_PER_MIN:
+        habit = -_HABIT_STOPS if decision.rate_stops_per_min > 0.0 else _HABIT_STOPS
+        held.append(("half a stop by habit", plain_s * 2.0**habit))
     if label_stops is not None:
         held.insert(0, ("label's stops, no drift", plain_s * 2.0 ** (label_stops - question.filter.stops)))
     return tuple(
@@ -201,7 +204,8 @@ def _way_body(way: "WayOut") -> dict[str, object]:
     }
 
 
-def _proposal_body(one: "Proposal") -> dict[str, Any]:
+def _proposal_body(one: "Proposal", wish: "Wish") -> dict[str, Any]:
+    streak = wish.streak_share(one.open_s)
     return {
         "filters": list(one.filters),
         "filter_stops": one.filter_stops,
@@ -210,12 +214,15 @@ def _proposal_body(one: "Proposal") -> dict[str, Any]:
         "open_s": one.open_s,
         "off_stops": one.off_stops,
         "fits": one.fits,
+        "looks": list(wish.looks_of(one.open_s)),
+        "streak_share": streak,
+        "reason": "how fast the cloud goes was not told" if streak is None else None,
     }
 
 
 def _later_body(offers: "Offers") -> list[dict[str, object]]:
     return [
-        {"later_min": minutes, "proposal": None if one is None else _proposal_body(one),
+        {"later_min": minutes, "proposal": None if one is None else _proposal_body(one, offers.wish),
          "reason": None if one is not None else "nothing in the bag ends in that light"}
         for minutes, one in offers.later
     ]  # fmt: skip

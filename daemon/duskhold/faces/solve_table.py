@@ -6,33 +6,46 @@ from typing import TYPE_CHECKING
 from duskhold.faces import wording
 
 if TYPE_CHECKING:
+    from duskhold.faces.several import Several
     from duskhold.faces.solve import Question
     from duskhold.faces.solve_answer import Ending
-    from duskhold.faces.want import Offers
+    from duskhold.faces.want import Offers, Wish
     from duskhold.light.trend import Trend
     from duskhold.plan.bag import Proposal
     from duskhold.plan.decision import ExposureDecision
 
 
 def show(
-    question: "Question", decision: "ExposureDecision", ending: "Ending", offers: "Offers | None", zone: tzinfo | None
+    question: "Question",
+    decision: "ExposureDecision",
+    ending: "Ending",
+    offers: "Offers | None",
+    several: "Several",
+    zone: tzinfo | None,
 ) -> None:
-    """Print everything, what matters first."""
+    """Print everything, what matters first: where it is asked what to fit, that, and no frame of the bare lens."""
+    from duskhold.faces.several import show_several
     from duskhold.plan.decision import TrendDrift
 
+    if offers is not None:
+        _show_offers(offers)
+    if offers is None or question.filters:
+        _show_decision(question, decision, ending, zone)
+    show_several(several)
+    if isinstance(question.drift, TrendDrift):
+        _show_trend(question.drift.trend)
+    if ending.ways_out and (offers is None or question.filters):
+        _show_ways(ending)
+
+
+def _show_decision(question: "Question", decision: "ExposureDecision", ending: "Ending", zone: tzinfo | None) -> None:
     title = (
         f"Hold the shutter {wording.duration(decision.open_s)}, opening on {wording.day_utc(decision.opens_utc)}"
         if decision.open_s is not None
         else f"Cannot be finished: {decision.reason}"
     )
-    rows = [*_given(question, decision, zone), *_found(decision, zone), *_doubt(ending)]
+    rows = [*_given(question, decision, zone), *_found(decision, zone), *_others(ending), *_doubt(ending)]
     wording.print_table(title, ("", "", ""), rows)
-    if isinstance(question.drift, TrendDrift):
-        _show_trend(question.drift.trend)
-    if ending.ways_out:
-        _show_ways(ending)
-    if offers is not None:
-        _show_offers(offers)
 
 
 def _given(question: "Question", decision: "ExposureDecision", zone: tzinfo | None) -> list[list[str]]:
@@ -64,8 +77,6 @@ def _found(decision: "ExposureDecision", zone: tzinfo | None) -> list[list[str]]
         ]
     else:
         rows.append(["short by", f"{decision.shortfall_stops:.2f} stop", "a wider aperture, higher ISO, weaker filter"])
-    if decision.uncorrected_error_stops is not None:
-        rows.append(["uncorrected", wording.stops(decision.uncorrected_error_stops), "if the plain time were held"])
     if decision.most_plain_s is not None:
         rows.append(["most", wording.duration(decision.most_plain_s), "longest plain time the light allows"])
     if decision.limits_exceeded:
@@ -73,6 +84,14 @@ def _found(decision: "ExposureDecision", zone: tzinfo | None) -> list[list[str]]
     if "correction_max_stops" in decision.limits_exceeded:
         rows.append(["advice", "another filter", "so large a correction rests on too long a look ahead"])
     return rows
+
+
+def _others(ending: "Ending") -> list[list[str]]:
+    """What other rules would hold, and what would come of it."""
+    return [
+        ["instead", wording.duration(one.open_s), f"{one.name}: {wording.stops(one.error_stops)}"]
+        for one in ending.alternatives
+    ]
 
 
 def _doubt(ending: "Ending") -> list[list[str]]:
@@ -121,23 +140,37 @@ def _show_ways(ending: "Ending") -> None:
 
 def _show_offers(offers: "Offers") -> None:
     wanted = offers.wish.wanted
-    look = f", {offers.wish.look.name}" if offers.wish.look else ""
     bounds = f"{wording.duration(wanted.shortest_s)} to {wording.duration(wanted.longest_s)}"
-    rows = [_offer("now", one) for one in offers.now]
+    rows = [_offer("now", one, offers.wish) for one in offers.now]
     rows += [
-        [f"{minutes:g} min later", "nothing in the bag ends in that light", "", "", "", ""] if one is None
-        else _offer(f"{minutes:g} min later", one)
+        [f"{minutes:g} min later", "nothing in the bag ends in that light", *[""] * 5] if one is None
+        else _offer(f"{minutes:g} min later", one, offers.wish)
         for minutes, one in offers.later
     ]  # fmt: skip
-    title = f"For {wording.duration(wanted.wanted_s)} ({bounds}{look})"
-    wording.print_table(title, ("", "filters", "aperture", "ISO", "open", ""), rows)
+    asked = ", ".join(said for said in (offers.wish.said, wording.duration(wanted.wanted_s)) if said)
+    title = f"{_first(offers)}\nWanted: {asked} ({bounds} will do)"
+    wording.print_table(title, ("", "filters", "aperture", "ISO", "open", "off", "looks like"), rows)
 
 
-def _offer(when: str, one: "Proposal") -> list[str]:
-    off = f"{wording.stops(one.off_stops)} from the wanted time"
-    names = "+".join(one.filters) or "none"
-    said = off if one.fits else f"{off}: outside the look"
-    return [when, names, one.aperture.name, one.iso.name, wording.duration(one.open_s), said]
+def _first(offers: "Offers") -> str:
+    """What to do, in a line."""
+    if not offers.now:
+        return "Nothing in the bag ends in this light"
+    best = offers.now[0]
+    names = "+".join(best.filters) or "no filter"
+    what = f"{names}, {best.aperture.name}, ISO {best.iso.name}: hold the shutter {wording.duration(best.open_s)}"
+    return f"Fit {what}" if best.fits else f"Nothing in the bag gives that; nearest is {what}"
+
+
+def _offer(when: str, one: "Proposal", wish: "Wish") -> list[str]:
+    names, said = "+".join(one.filters) or "none", ", ".join(wish.looks_of(one.open_s)) or "no look of the table"
+    streak = wish.streak_share(one.open_s)
+    if streak is not None:
+        said = f"streak of {100.0 * streak:.1f} %; {said}"
+    if not one.fits:
+        said = f"{said}: not what is wanted"
+    off = wording.stops(one.off_stops)
+    return [when, names, one.aperture.name, one.iso.name, wording.duration(one.open_s), off, said]
 
 
 def _clocks(moment: datetime, zone: tzinfo | None) -> tuple[str, str]:

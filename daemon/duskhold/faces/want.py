@@ -1,4 +1,4 @@
-"""`solve --want`: a wanted time or look, the apertures and ISO values that may be set, and what to fit for it."""
+"""`solve --want`: a wanted time, look or streak, which apertures and ISO values may be set, and what to fit for it."""
 
 import argparse
 import math
@@ -22,13 +22,38 @@ _HALF_CLICK = 2.0 ** (1.0 / 24.0)
 
 
 @dataclass(frozen=True, slots=True)
+class Cloud:
+    """How fast cloud goes over the picture, as `duskhold look` measures it."""
+
+    px_per_s: float
+    frame_px: int
+
+
+@dataclass(frozen=True, slots=True)
 class Wish:
-    """What is wanted, with what, and the look it came from."""
+    """What is wanted, with what, and by which table and cloud its look is foretold.
+
+    `said` is what gives the time, such as a look; empty where the time itself is wanted.
+    """
 
     wanted: "Wanted"
+    said: str
     base: "Base"
     kit: "Kit"
-    look: "Look | None"
+    table: "tuple[Look, ...]"
+    cloud: Cloud | None
+
+    def looks_of(self, open_s: float) -> tuple[str, ...]:
+        """The looks that a time falls into."""
+        from duskhold.light.looks import looks_of
+
+        return tuple(look.name for look in looks_of(open_s, self.table))
+
+    def streak_share(self, open_s: float) -> float | None:
+        """How long a streak the cloud draws, as a share of the width; None where its speed was not told."""
+        from duskhold.light.motion import streak_share
+
+        return None if self.cloud is None else streak_share(self.cloud.px_per_s, self.cloud.frame_px, open_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,14 +69,22 @@ def add_want_options(parser: argparse.ArgumentParser) -> None:
     """The options of a wanted time."""
     wanted = parser.add_argument_group("wanted time: which filters from the bag")
     wanted.add_argument("--bag", action="store_const", const=True, help="offer other filters from the settings' bag")
-    wanted.add_argument("--want", metavar="TIME|look:NAME", help="120s, 2min, or a look such as look:cloud-streaks")
+    wanted.add_argument(
+        "--want", metavar="TIME|look:NAME|streak:SHARE", help="120s, 2min, look:mist, or cloud that draws streak:0.15"
+    )
+    wanted.add_argument("--cloud", metavar="PX_PER_S/PX", help="its speed over the picture's width, as `look` tells")
     wanted.add_argument("--apertures", metavar="N:N", default=USUAL_APERTURES, help=f"range ({USUAL_APERTURES})")
     wanted.add_argument("--iso-limit", metavar="N", help="highest ISO to consider; only the metered one without it")
 
 
 def wish_for(args: argparse.Namespace, question: "Question") -> Wish | None:
     """What `--want` asks for; None without it. Raises `Wrong`."""
+    cloud = None if args.cloud is None else read("--cloud", args.cloud, _cloud_from)
     if args.want is None:
+        if cloud is not None:
+            raise Wrong(
+                "usage", "A speed of cloud belongs to a wanted time.", field="--want", hint="--want streak:0.15"
+            )
         return None
     if not question.bag:
         raise Wrong(
@@ -60,8 +93,9 @@ def wish_for(args: argparse.Namespace, question: "Question") -> Wish | None:
         )  # fmt: skip
     if question.apertures is None:
         raise Wrong("usage", "The aperture of the base exposure is needed.", field="--aperture", hint="--aperture f/11")
-    wanted, look = _wanted(args.want, question)
-    return Wish(wanted, _base(question), _kit(args, question), look)
+    table = question.settings.look_table()
+    wanted, said = _wanted(args.want, table, cloud)
+    return Wish(wanted, said, _base(question), _kit(args, question), table, cloud)
 
 
 def proposals_for(question: "Question", wish: Wish) -> Offers:
@@ -93,18 +127,57 @@ def seconds_from(text: str) -> float:
     return found
 
 
-def _wanted(text: str, question: "Question") -> "tuple[Wanted, Look | None]":
+def _wanted(text: str, table: "tuple[Look, ...]", cloud: Cloud | None) -> "tuple[Wanted, str]":
     from duskhold.light.looks import find_look, looks_of
     from duskhold.plan.bag import Wanted
 
-    table = question.settings.look_table()
-    if text.lower().startswith("look:"):
-        look = read("--want", text[5:], lambda name: find_look(name, table))
-        return Wanted(look.wanted_s, look.shortest_s, look.longest_s), look
+    kind, _, name = text.strip().lower().partition(":")
+    if kind == "look":
+        look = read("--want", name, lambda word: find_look(word, table))
+        return Wanted(look.wanted_s, look.shortest_s, look.longest_s), look.name
+    if kind == "streak":
+        return _wanted_streak(name, table, cloud)
     wanted_s = read("--want", text, seconds_from)
-    found = looks_of(wanted_s, table)
-    share = min((look.tolerance_share for look in found), default=_DEFAULT_TOLERANCE)
-    return Wanted(wanted_s, wanted_s * (1.0 - share), wanted_s * (1.0 + share)), found[0] if found else None
+    share = min((look.tolerance_share for look in looks_of(wanted_s, table)), default=_DEFAULT_TOLERANCE)
+    return Wanted(wanted_s, wanted_s * (1.0 - share), wanted_s * (1.0 + share)), ""
+
+
+def _wanted_streak(text: str, table: "tuple[Look, ...]", cloud: Cloud | None) -> "tuple[Wanted, str]":
+    from duskhold.light.looks import CLOUD_STREAKS, find_look
+    from duskhold.light.motion import time_for_streak_s
+    from duskhold.plan.bag import Wanted
+
+    share = read("--want", text, _share_from)
+    if cloud is None:
+        raise Wrong(
+            "usage", "A streak needs the speed of the cloud.", field="--cloud",
+            hint="`duskhold look --shift 96 --between 20 --frame-px 8256` tells it: --cloud 4.8/8256",
+        )  # fmt: skip
+    wanted_s = time_for_streak_s(cloud.px_per_s, cloud.frame_px, share)
+    shortest_s, longest_s = find_look(CLOUD_STREAKS, table).bounds_s(wanted_s)
+    return Wanted(wanted_s, shortest_s, longest_s), f"a streak of {100.0 * share:g} % of the width"
+
+
+def _share_from(text: str) -> float:
+    bare, per = (text.removesuffix("%"), 100.0) if text.endswith("%") else (text, 1.0)
+    try:
+        share = float(bare) / per
+    except ValueError:
+        share = math.nan
+    if not 0.001 <= share <= 3.0:
+        raise ValueError(f"{text!r} is no share of the width such as streak:0.15 or streak:15%")
+    return share
+
+
+def _cloud_from(text: str) -> Cloud:
+    speed, _, width = text.partition("/")
+    try:
+        found = Cloud(float(speed), int(width))
+    except ValueError:
+        found = Cloud(math.nan, 0)
+    if not (1e-4 <= found.px_per_s <= 1e5 and 16 <= found.frame_px <= 100_000):
+        raise ValueError(f"{text!r} is no speed in pixels per second over a width in pixels, such as 4.8/8256")
+    return found
 
 
 def _base(question: "Question") -> "Base":

@@ -32,6 +32,7 @@ class Look:
         return wanted_s * (1.0 - self.tolerance_share), wanted_s * (1.0 + self.tolerance_share)
 
 
+CLOUD_STREAKS: Final = "cloud-streaks"
 LOOKS: Final = (
     Look("wave-burst", 1 / 8, 1 / 4, 0.20, "wave speed; when it is released matters more than the time"),
     Look("wash", 0.4, 0.8, 0.15, "about a tenth of the wave period; release as the wave starts back"),
@@ -41,7 +42,7 @@ LOOKS: Final = (
     Look("smooth-water", 15.0, 60.0, 0.50, "wavelets of rivers and harbours average quickly"),
     Look("veil", 0.3, 2.0, 0.25, "falls: threads still told apart"),
     Look("silk", 4.0, 8.0, 0.25, "falls: blown out and flat when too long"),
-    Look("cloud-streaks", 30.0, 300.0, 0.25, "wind, height, lens, direction: measure the shift of two pictures"),
+    Look(CLOUD_STREAKS, 30.0, 300.0, 0.25, "wind, height, lens, direction: measure the shift of two pictures"),
     Look("cloud-veil", 240.0, 600.0, 0.50, "several cloud lengths pass"),
     Look("no-people", 120.0, 240.0, 0.50, "a walker covers a point for 0.36 s; who stands 10 s stays faintly"),
     Look("traffic", 10.0, 30.0, 0.30, "a whole number of passes per bend"),
