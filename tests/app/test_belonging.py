@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
-from duskhold.app.belonging import own_first
+from duskhold.app.belonging import ended_early_s, least_s, own_first
 from duskhold.frames.store import StoredFile
 from duskhold.plan.role import Role
 
@@ -45,6 +45,17 @@ def test_rounding_is_no_difference(tmp_path: Path, told_s: float | None, open_s:
 def test_a_frame_that_was_held_and_says_the_bodys_own_time_is_said(tmp_path: Path) -> None:
     _, said = own_first([picture(tmp_path, "P_1.JPG", 0.04)], 60.0)
     assert said.startswith("P_1 says 0.04 s")
+
+
+def test_an_exposure_ended_early_when_every_picture_says_so(tmp_path: Path) -> None:
+    short, pair, whole = (
+        picture(tmp_path, name, told_s) for name, told_s in (("P_1.JPG", 12.0), ("P_1.TIF", None), ("P_2.JPG", 29.0))
+    )
+    assert ended_early_s([short, pair], 30.0) == 12.0
+    assert ended_early_s([short, whole], 30.0) is None  # one of them is the whole frame
+    assert ended_early_s([pair], 30.0) is None
+    assert least_s(12.0) == 10.5
+    assert least_s(1.0) == 0.0
 
 
 @pytest.mark.parametrize("content", [b"", b"abc", b"\xff\xd8\xff", b"II*\x00\xff\xff\xff\xff"])

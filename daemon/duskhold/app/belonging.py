@@ -25,15 +25,36 @@ def own_first(files: Sequence[StoredFile], open_s: float | None) -> tuple[tuple[
     """
     if open_s is None:
         return tuple(files), ""
+    told = _told(files)
+    ordered = sorted(files, key=lambda file: abs(told.get(file.path.stem, open_s) - open_s))
+    far = [stem for stem, seconds in told.items() if abs(seconds - open_s) > _rounding_s(open_s)]
+    said = [f"{stem} says {told[stem]:.3g} s of itself, and is perhaps not of this frame" for stem in far]
+    return tuple(ordered), "; ".join(said)
+
+
+def ended_early_s(files: Sequence[StoredFile], open_s: float) -> float | None:
+    """The longest time that any of the pictures tells, when every one falls short of `open_s`; else None."""
+    longest_s = max(_told(files).values(), default=open_s)
+    return longest_s if open_s - longest_s > _rounding_s(open_s) else None
+
+
+def least_s(told_s: float) -> float:
+    """The shortest that an exposure can have been whose picture tells `told_s`."""
+    return max(0.0, told_s - _rounding_s(told_s))
+
+
+def _rounding_s(seconds: float) -> float:
+    return max(NEAR_S, NEAR_SHARE * seconds)
+
+
+def _told(files: Sequence[StoredFile]) -> dict[str, float]:
+    """What each picture tells, by the name that its files share."""
     told: dict[str, float] = {}
     for file in files:
         seconds = _told_s(file)
         if seconds is not None:
             told.setdefault(file.path.stem, seconds)
-    ordered = sorted(files, key=lambda file: abs(told.get(file.path.stem, open_s) - open_s))
-    far = [stem for stem, seconds in told.items() if abs(seconds - open_s) > max(NEAR_S, NEAR_SHARE * open_s)]
-    said = [f"{stem} says {told[stem]:.3g} s of itself, and is perhaps not of this frame" for stem in far]
-    return tuple(ordered), "; ".join(said)
+    return told
 
 
 def _told_s(file: StoredFile) -> float | None:

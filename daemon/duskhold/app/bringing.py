@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from duskhold.app.belonging import own_first
+from duskhold.app.belonging import ended_early_s, own_first
 from duskhold.app.promise import differs, missing_files, promised_files
 from duskhold.app.station import Station
 from duskhold.camera.port import Picture, Setting
@@ -32,13 +32,15 @@ _STORING, _READY = "storing", "ready"
 class Brought:
     """`complete` when nothing of the frame is left to fetch; `trouble` says what is, and why.
 
-    `fetch_s` is how long the lead was busy with `files`, without the writing and reading back on our side.
+    `fetch_s` is how long the lead was busy with `files`, without the writing and reading back on our side. `ended_s` is
+    the time that its pictures tell, where that proves that the body closed before it was asked to.
     """
 
     files: tuple[StoredFile, ...]
     complete: bool
     trouble: str
     fetch_s: float = 0.0
+    ended_s: float | None = None
 
 
 def bring_home(
@@ -57,8 +59,12 @@ def bring_home(
     brought = _fetch_all(station, pictures, folder, report.frame_id, role)
     difference = differs(promised, [picture.name for picture in pictures])
     files, strange = own_first(brought.files, report.open_s)
+    ended_s = None
+    if report.denied and report.open_s:
+        ended_s = ended_early_s(files, report.open_s)
+        strange = strange if ended_s is None else f"its picture says {ended_s:.3g} s: the body had closed by itself"
     said = "; ".join(part for part in (brought.trouble, difference, strange) if part)
-    return replace(brought, files=files, trouble=said)
+    return replace(brought, files=files, trouble=said, ended_s=ended_s)
 
 
 class _Left(Exception):

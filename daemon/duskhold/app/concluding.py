@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
+from duskhold.app.belonging import least_s
 from duskhold.app.bringing import Brought, bring_home
 from duskhold.app.station import Station, stamp_now
 from duskhold.journal.entry import Outcome
@@ -18,6 +19,7 @@ from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderSilent
 from duskhold.shutter.places import Lock
+from duskhold.shutter.report import Outcome as Cut
 from duskhold.shutter.report import ShutterReport
 from duskhold.shutter.wire import Message
 
@@ -129,4 +131,9 @@ def _says(known: Outcome, outcome: Outcome) -> bool:
 def _with_files(outcome: Outcome, brought: Brought) -> Outcome:
     reason = "; ".join(part for part in (outcome.reason, brought.trouble) if part)
     files = tuple(file.record() for file in brought.files)
-    return replace(outcome, files=files, reason=reason, report={**outcome.report, "fetch_s": brought.fetch_s})
+    whole = replace(outcome, files=files, reason=reason, report={**outcome.report, "fetch_s": brought.fetch_s})
+    if brought.ended_s is None or outcome.open_s is None:
+        return whole
+    # The body denied that anything was open, and its picture says why: the time of our call is no open time.
+    bounds = (least_s(brought.ended_s), outcome.open_s)
+    return replace(whole, outcome=Cut.CUT_SHORT.value, open_s=None, open_s_range=bounds, closed_utc=None)

@@ -71,7 +71,8 @@ class ShutterReport:
 
     `open_s` is the best estimate of the true open time in seconds, 0 when nothing opened, None when not known;
     `open_s_range` bounds it where it is not exact. `settled` is False while the shutter may still be open. `serial`
-    is the body's; `given_up` when a person said that this body does not come back.
+    is the body's; `given_up` when a person said that this body does not come back; `denied` when the body said of the
+    closing that nothing was open: it may have closed by itself before.
     """
 
     frame_id: str
@@ -89,6 +90,7 @@ class ShutterReport:
     settled: bool
     serial: str = ""
     given_up: bool = False
+    denied: bool = False
 
     @property
     def has_nothing_to_fetch(self) -> bool:
@@ -129,6 +131,7 @@ class ShutterReport:
             open_s_range=None if bounds is None else (float(bounds[0]), float(bounds[1])),
             serial=str(body.get("serial", "")),  # lines from before it was written have none
             given_up=body.get("given_up") is True,
+            denied=body.get("denied") is True,
             **plain,  # type: ignore[arg-type]
         )
 

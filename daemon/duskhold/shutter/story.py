@@ -185,6 +185,7 @@ def _report(
         origin=frame.exposure.origin,
         settled=True,
         serial=frame.serial,
+        denied=frame.denied_s is not None,
     )
 
 
