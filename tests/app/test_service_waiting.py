@@ -36,7 +36,7 @@ from duskhold.app.station import Station, stamp_now
 from duskhold.journal.entry import Note
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening_view import Phase
-from duskhold.plan.evening_words import Said, Word
+from duskhold.plan.evening_words import PERSON, Said, Tell, Word
 from duskhold.shutter.launch import NotStarted
 
 
@@ -232,6 +232,19 @@ def test_an_outing_that_becomes_due_waits_for_frames_and_ends_a_rest(
     assert given[0] == "next.yaml: due"
     assert sum("waits for the evening that runs" in said for said in waiting.said[:3]) == 1
     assert any("only rests is ended: next.yaml" in said for said in waiting.said)
+
+
+@pytest.mark.parametrize(("source", "is_kept"), [(PERSON, True), ("the camera's clock", False)])
+def test_what_an_evening_heard_of_the_time_counts_for_the_service_too(
+    still: tuple[Service, list[str]], source: str, is_kept: bool
+) -> None:
+    service = still[0]
+    hooks = service._hooks_beside("running")
+    hooks.told(Tell("clock", "the clock was set by +90 s", {"step_s": 90.0}))
+    assert service._word is None
+    hooks.told(Tell("clock", f"the time is right, says {source}", {"source": source}))
+    assert service._word == ClockWord(True, source)
+    assert service._was_said() == is_kept
 
 
 @pytest.fixture

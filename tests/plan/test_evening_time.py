@@ -57,6 +57,7 @@ def test_done_answers_the_question_whether_the_clock_is_right() -> None:
     assert desk.evening.state.held is not None
     desk.say(Word.DONE)
     assert desk.evening.state.held is None and desk.evening.state.time_confirmed
+    assert desk.lines("clock")[-1] == "the time is right, says a person"
 
 
 def leaving_at(minutes: float) -> Outing:
@@ -75,6 +76,14 @@ def test_the_earlier_of_two_clocks_says_when_to_leave_until_one_is_right(step_s:
     assert left_s == pytest.approx(min(by_old_s, by_new_s), abs=1.0)
     desk.say(Word.DONE)
     assert desk.evening.state.ends.pack_utc == BEGUN + timedelta(minutes=180.0), "confirmed: by the clock alone"
+
+
+def test_whoever_says_that_the_time_is_right_before_the_start_is_understood() -> None:
+    desk = Desk(leaving_at(180.0), confirmed=False)
+    desk.say(Word.DONE)
+    assert desk.lines("clock") == ["the time is right, says a person"]
+    desk.say(Word.DONE)
+    assert len(desk.lines("clock")) == 1, "it was asked once"
 
 
 def test_a_clock_that_nobody_trusts_does_not_send_home_before_anybody_was_asked() -> None:

@@ -15,7 +15,6 @@ from duskhold.app.station import Station
 from duskhold.camera.port import Setting
 from duskhold.shutter.holder_link import HolderRefused
 
-PERSON = "a person"
 SYSTEM = "the system's time synchronisation"
 CAMERA = "the camera's clock"
 CAMERA_APART_MAX_S = 60.0

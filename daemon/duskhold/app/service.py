@@ -1,9 +1,9 @@
 """The service: waits for the next outing of a folder, runs its evening, and waits again.
 
 1. The plan is worked out from files and journal; nothing of it is only in memory.
-2. Nothing begins before the time is confirmed: by the system, the camera's clock, or a person's `done`, which counts
-   until the computer is started anew or its clock is set. What was left in the middle does not wait for that: nothing
-   of it fires by itself.
+2. Nothing begins before the time is confirmed: by the system, the camera's clock, or a person's `done`, to the service
+   or to an evening, which counts until the computer is started anew or its clock is set. What was left in the middle
+   does not wait for that: nothing of it fires by itself.
 3. One evening at a time; one that only rests is ended for an outing that becomes due. Told to end, it closes and
    keeps, and the next start goes on.
 4. What earlier runs left on a camera is recorded and fetched once, as soon as the camera answers.
@@ -19,7 +19,7 @@ from datetime import datetime
 from pathlib import Path
 
 from duskhold.app.alarms import Alarms, Miss
-from duskhold.app.clock_gate import PERSON, ClockWord, system_word
+from duskhold.app.clock_gate import ClockWord, system_word
 from duskhold.app.document import DocumentWrong
 from duskhold.app.evening_clock import ClockWatch, look_at_clocks
 from duskhold.app.evening_loop import HEARTBEAT_S, Happened
@@ -34,7 +34,7 @@ from duskhold.app.word_socket import Body
 from duskhold.journal.entry import Note
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening_view import Phase, View
-from duskhold.plan.evening_words import ClockStepped, Event, Said, Word
+from duskhold.plan.evening_words import PERSON, ClockStepped, Effect, Event, Said, Tell, Word
 from duskhold.plan.outing import BadOuting
 from duskhold.shutter.clock import utc_now
 
@@ -192,7 +192,20 @@ class Service:
                 self._known = self._calendar(running_id)
             self._look_beside()
 
-        return replace(hooks, follow=follow, alive=alive)
+        def told(effect: Effect) -> None:
+            hooks.told(effect)
+            match effect:
+                case Tell("clock", _, {"source": str(source)}):
+                    self._time_said_to_evening(source)
+
+        return replace(hooks, follow=follow, alive=alive, told=told)
+
+    def _time_said_to_evening(self, source: str) -> None:
+        """Whoever is asked by an evening is not asked again by the service."""
+        if self._word is None:
+            self._word = ClockWord(True, source)
+            if source == PERSON:
+                self._note(_TIME_SAID, {})
 
     def _look_beside(self) -> None:
         """An outing that becomes due ends a rest; while frames are taken it is only said that it waits."""

@@ -65,12 +65,13 @@ def run(args: argparse.Namespace) -> Answer:
 def _run(
     args: argparse.Namespace, place: "Place", hooks: "Hooks", screen: "EveningScreen"
 ) -> tuple["Story", list[signal.Signals]]:
-    from duskhold.app.clock_gate import PERSON, ClockWord
+    from duskhold.app.clock_gate import ClockWord
     from duskhold.app.evening_run import EveningProgram, take_up
     from duskhold.app.evening_story import story_of
     from duskhold.app.station import stamp_now
     from duskhold.faces.evening_screen import Keys, terminal_is_there
     from duskhold.journal.journal import Journal
+    from duskhold.plan.evening_words import PERSON
 
     path = Path(args.outing).expanduser()
     person = ClockWord(True, PERSON) if args.time_is_right else None

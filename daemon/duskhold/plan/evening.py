@@ -129,8 +129,8 @@ class Evening:
 
     def _resumed(self) -> list[Effect]:
         was_held = self.state.held is not None
-        resume(self.state)
-        return ask_again(self.state) if was_held else []
+        said = resume(self.state)
+        return [*said, *ask_again(self.state)] if was_held else said
 
     def _done(self) -> list[Effect]:
         state = self.state
@@ -142,7 +142,7 @@ class Evening:
             state.request = replace(state.request, answered=True)
             state.scout_needed, state.scout_due_utc = False, None
         elif not state.time_confirmed:
-            confirm_time(state)
+            return confirm_time(state, words.PERSON)
         return []
 
     # The camera

@@ -5,7 +5,7 @@ from typing import Final
 
 from duskhold.plan.evening_rest import confirm_time, hold, hold_quietly, ring, stop
 from duskhold.plan.evening_state import Held, State
-from duskhold.plan.evening_words import Act, Effect, Fault, Measured, Tell, Urgency
+from duskhold.plan.evening_words import PERSON, Act, Effect, Fault, Measured, Tell, Urgency
 from duskhold.plan.outing import AfterLinkLoss, Doubt
 from duskhold.plan.stops import StopReason
 
@@ -42,20 +42,19 @@ def _fault_after(state: State, kind: Fault, reason: str) -> list[Effect]:
     return [ring(state, Urgency.FAILED, line), told]
 
 
-def resume(state: State) -> None:
+def resume(state: State) -> list[Effect]:
     """Go on after a hold, if there is one."""
     was, state.held = state.held, None
     state.hold_after = state.resumable_link = False
     if was is None:
-        return
+        return []
     state.faults_running = 0
     state.means_fresh = False
     if was.fault is not None:
         state.checked = False  # what stopped it may have changed the camera
-    if was.fault is Fault.CLOCK:
-        confirm_time(state)  # a person has looked
     # Light went on changing, and hands may have been at the camera.
     state.scout_needed = state.fallback_tried if state.request is not None else bool(state.frames_done)
+    return confirm_time(state, PERSON) if was.fault is Fault.CLOCK else []
 
 
 def ask_again(state: State) -> list[Effect]:

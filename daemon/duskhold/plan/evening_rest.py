@@ -155,10 +155,11 @@ def pack_counts(state: State) -> bool:
     return state.ends.pack_utc is not None and (state.time_confirmed or state.told_begin or not is_by_clock)
 
 
-def confirm_time(state: State) -> None:
-    """The clock is right: what hangs on it is counted by it alone from now on."""
+def confirm_time(state: State, source: str) -> list[Effect]:
+    """The clock is right, says `source`: what hangs on it is counted by it alone from now on."""
     state.time_confirmed = True
     state.ends = ends_of(state.outing, max(state.start_utc, state.begun_utc), state.begun_utc)
+    return [Tell("clock", f"the time is right, says {source}", {"source": source})]
 
 
 def light_over_utc(state: State) -> datetime | None:

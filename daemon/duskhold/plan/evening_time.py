@@ -28,9 +28,8 @@ def begun(state: State, event: words.Begun) -> list[Effect]:
 
 def clock_confirmed(state: State, event: words.ClockConfirmed) -> list[Effect]:
     """Something else than a person says that the time is right: nobody is asked any more."""
-    confirm_time(state)
     said = quiet(state) if state.alarm == TIME_LINE else []
-    return [*said, Tell("clock", f"the time is right, says {event.source}", {"source": event.source})]
+    return [*said, *confirm_time(state, event.source)]
 
 
 def clock_stepped(state: State, event: words.ClockStepped) -> list[Effect]:

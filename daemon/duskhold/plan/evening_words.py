@@ -8,10 +8,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import datetime
 from enum import StrEnum
-from typing import Any
+from typing import Any, Final
 
 from duskhold.plan.role import Role
 from duskhold.plan.stamp import utc_from, utc_text
+
+PERSON: Final = "a person"
+"""Who says that the time is right, where nothing else does."""
 
 
 class Word(StrEnum):
