@@ -113,6 +113,20 @@ def test_ways_out_from_the_bag(capsys: Capture, tmp_path: Path) -> None:
     assert body["budget"] is None
 
 
+def test_ways_out_lean_as_the_frame_does(capsys: Capture, tmp_path: Path) -> None:
+    # Half a stop more is wanted than was metered, so each way falls half a stop more short, or gathers it
+    file = tmp_path / "lean.yaml"
+    file.write_text("lean: {dusk_longer_stops: 0.5}\nlimits: {longest_s: 240}\n", encoding="utf-8")
+    at = "2026-10-14T17:20:00Z"
+    words = ("--base", "=300", "--rate", "-0.35", "--metered", at, "--opens", at, "--settings", str(file))
+    body = answer(capsys, *words)
+    assert body["shortfall_stops"] == pytest.approx(0.28 + 0.5, abs=0.005)
+    ways = {(way["kind"], way["open_s"]): way for way in body["ways_out"]}
+    assert ways["accept", 240.0]["shortfall_stops"] == pytest.approx(0.97 + 0.5, abs=0.005)
+    gained_s = 300.0 * 2**0.5 / 2 ** body["ways_out"][0]["gains_stops"]
+    assert body["ways_out"][0]["open_s"] == pytest.approx(-math.log2(1 - gained_s / 247.3) * 60 / 0.35, rel=0.001)
+
+
 def test_a_large_correction_is_told_and_advised_against(capsys: Capture) -> None:
     at = "2026-10-14T17:20:00Z"
     words = ("--base", "=240", "--rate", "-0.35", "--metered", at, "--opens", at)

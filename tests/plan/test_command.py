@@ -17,6 +17,7 @@ from duskhold.plan.command import (
     ShutterCommand,
     authorize,
     authorize_hold,
+    authorize_short,
 )
 from duskhold.plan.decision import Change, ExposureDecision, LightReading, SteadyDrift, solve
 from duskhold.plan.limits import Limits
@@ -82,6 +83,24 @@ def test_a_hold_is_ordered_exactly_within_the_limits(seconds: float) -> None:
 def test_a_hold_is_bound_by_the_limits_given() -> None:
     assert isinstance(authorize_hold(FRAME, 3.0, replace(Limits(), longest_s=30.0)), ShutterCommand)
     assert isinstance(authorize_hold(FRAME, 31.0, replace(Limits(), longest_s=30.0)), Refused)
+
+
+@pytest.mark.parametrize("decision", [decided(stops=12.0), decided(stops=10.6), decided()])
+def test_what_falls_short_is_held_for_the_longest_time_where_a_person_wants_it(decision: ExposureDecision) -> None:
+    limits = Limits(longest_s=120.0)
+    found = authorize_short(FRAME, decision, limits, OPENS)
+    assert isinstance(found, ShutterCommand)
+    assert (found.open_s, found.cap_s, found.decision) == (120.0, 120.0 + limits.cap_margin_s, decision)
+    stale = authorize_short(FRAME, decision, limits, METERED + timedelta(seconds=limits.reading_age_max_s + 1.0))
+    assert isinstance(stale, Refused) and stale.code is RefusalCode.READING_TOO_OLD
+    late = authorize_short(FRAME, decision, limits, OPENS + timedelta(seconds=3.0))
+    assert isinstance(late, Refused) and late.code is RefusalCode.OPENING_MISSED
+
+
+def test_what_can_be_finished_is_held_as_it_was_decided() -> None:
+    assert authorize_short(FRAME, decided(), Limits(), OPENS) == authorize(FRAME, decided(), Limits(), OPENS)
+    odd = authorize_short(FRAME, decided(stops=10.6), Limits(), OPENS)  # within the longest time, but too far ahead
+    assert isinstance(odd, Refused) and odd.code is RefusalCode.CORRECTION_TOO_LARGE
 
 
 def test_nothing_else_in_the_package_makes_a_command() -> None:

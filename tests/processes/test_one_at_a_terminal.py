@@ -48,9 +48,14 @@ class Terminal:
 
 
 @pytest.fixture
-def terminal(bench: Rig) -> Iterator[Terminal]:
+def terminal(bench: Rig, request: pytest.FixtureRequest) -> Iterator[Terminal]:
     ours, theirs = pty.openpty()
-    words = ["one", "--filters", "5.3", "--base", "1/15", "--go-on", "--camera", bench.body.address]
+    settings = bench.folder / "settings.yaml"
+    # So small a picture has ripples the size of drops.
+    limits = "limits: {longest_s: 6, disk_reserve_mb: 50, cap_margin_s: 3}\nverdict: {spots: 50}\n"
+    settings.write_text(limits, encoding="utf-8")
+    asked = getattr(request, "param", ("--filters", "5.3", "--base", "1/15", "--go-on"))
+    words = ["one", *asked, "--camera", bench.body.address, "--settings", str(settings)]
     process = subprocess.Popen(
         [sys.executable, "-m", "duskhold", *words, "--data", str(bench.folder / "data")],
         env=bench.environment, stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True,
@@ -88,3 +93,49 @@ def test_ctrl_c_in_place_of_enter_opens_nothing_more(bench: Rig, terminal: Termi
     assert (refused["role"], refused["outcome"], refused["open_s"]) == ("long", "refused", 0.0)
     assert "was not taken" in refused["reason"]
     assert [one["frame_id"] for one in refused["decision"]["base_frames"]] == [base["frame_id"]]
+
+
+@pytest.mark.parametrize("terminal", [("--filters", "6.9", "--scout", "never")], indirect=True)
+@pytest.mark.parametrize("bench", [("--filters", "none")], indirect=True)
+def test_a_slip_of_the_keys_is_asked_again_and_what_falls_short_is_a_persons_choice(
+    bench: Rig, terminal: Terminal
+) -> None:
+    terminal.wait_for("no time to take a base frame at")
+    os.write(terminal.descriptor, b"1/1z5\n")
+    terminal.wait_for("cannot be set to 1/1z5")
+    os.write(terminal.descriptor, b"1/15\n")
+    terminal.wait_for("Fit the filter (6.9), then press Enter")
+    bench.body.order("fit", filters="6.9")
+    os.write(terminal.descriptor, b"\n")
+    # 1/16 s through 6.9 stops is 7.46 s, and 6 s is the longest allowed: log2(7.46 / 6) = 0.32 stop short
+    terminal.wait_for("all the same, 0.32 stop short? y and")
+    assert "stop wider" in terminal.shown and len(bench.openings()) == 1
+    os.write(terminal.descriptor, b"y\n")
+    assert terminal.status() == 0, terminal.shown
+    assert "taken all the same, 0.32 stop short" in terminal.shown and "level −0.3" in terminal.shown
+    assert "verdict: good" in terminal.shown
+    (_, _), (opened_s, closed_s) = bench.openings()
+    assert closed_s is not None and closed_s - opened_s == pytest.approx(6.0, abs=0.5)
+    long = next(frame for frame in bench.run("frames")[1]["frames"] if frame["role"] == "long")
+    choice = long["decision"]["choice"]
+    assert (choice["kind"], choice["open_s"]) == ("accept", 6.0)
+    assert choice["shortfall_stops"] == pytest.approx(0.315, abs=0.005)
+    assert {"aperture", "iso", "accept"} <= {way["kind"] for way in long["decision"]["ways_out"]}
+
+
+@pytest.mark.parametrize("terminal", [("--filters", "5.3", "--base", "1/15", "--scout", "always")], indirect=True)
+@pytest.mark.parametrize("bench", [("--filters", "none")], indirect=True)
+def test_a_scout_that_sees_another_filter_than_is_stored_asks_and_its_stops_are_taken(
+    bench: Rig, terminal: Terminal
+) -> None:
+    terminal.wait_for("Fit the filter (5.3), then press Enter")
+    bench.body.order("fit", filters="4.95")
+    os.write(terminal.descriptor, b"\n")
+    terminal.wait_for("is this the filter 5.3?")
+    os.write(terminal.descriptor, b"y\n")
+    assert terminal.status() == 0, terminal.shown
+    long = next(frame for frame in bench.run("frames")[1]["frames"] if frame["role"] == "long")
+    assert long["decision"]["filter_stops"] == pytest.approx(4.95, abs=0.08)
+    assert long["decision"]["filter_stops_by"] == "scout"
+    assert long["decision"]["scout"]["filter_check"]["stored_stops"] == 5.3
+    assert long["verdict"]["level_error_stops"] == pytest.approx(0.0, abs=0.1)

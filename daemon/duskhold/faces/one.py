@@ -50,13 +50,14 @@ _LEAD_S = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What the options ask for."""
+    """What the options ask for. `is_seen`: the glass takes what the scout saw, and not what is stored of it."""
 
     args: argparse.Namespace
     settings: "Settings"
     bag: "tuple[BagFilter, ...]"
     filters: "tuple[Filter, ...]"
     glass: "Filter"
+    is_seen: bool = False
 
     @property
     def between_s(self) -> float:
@@ -75,11 +76,15 @@ class Post:
 
 @dataclass(slots=True)
 class Before:
-    """What is known before the long frame, as far as it has come: what was bad, base frames, the scout."""
+    """What is known before the long frame, as far as it has come: what was bad, base frames, the scout.
+
+    `short` is whether one that cannot be finished is wanted all the same.
+    """
 
     bad: "list[Item]"
     seen: "tuple[Seen, ...]" = ()
     scouted: "Scouted | None" = None
+    short: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +124,9 @@ def add_parser(subparsers: Any) -> None:
         "--go-on", action="store_true", help="take the frame although the check or the scout found something bad"
     )
     parser.add_argument("--readings", choices=("auto",), help="earlier frames on record, of this view, tell light too")
+    parser.add_argument(
+        "--accept-short", action="store_true", help="hold what cannot be finished for the longest time allowed"
+    )
     add_area_option(parser)
     add_person_options(parser)
 
@@ -197,7 +205,8 @@ def _take(wish: Wish, post: Post) -> Ended:
     from duskhold.app.base_frames import put_dial_back
     from duskhold.app.one import fit
     from duskhold.faces.one_base import base_frames
-    from duskhold.faces.one_verdict import ensure_no_objection, judged, judging_from, scouted_first
+    from duskhold.faces.one_short import short_wanted
+    from duskhold.faces.one_verdict import as_seen, ensure_no_objection, judged, judging_from, scouted_first
 
     before = Before([])
     with ExitStack() as stack:
@@ -212,6 +221,8 @@ def _take(wish: Wish, post: Post) -> Ended:
             asked = _question(wish, based.seen, now_utc())[1]
             before.scouted = scouted_first(wish, post, based.seen[-1], asked, judging)
             ensure_no_objection(wish, post, before.scouted)
+            wish = as_seen(wish, post, before.scouted)
+            before.short = short_wanted(wish, post, _question(wish, based.seen, now_utc())[1])
         except Wrong as wrong:
             return _not_taken(wish, post, wrong, before)
         outcome, question = _hold(wish, post, before)
@@ -267,9 +278,10 @@ def _hold(wish: Wish, post: Post, before: Before) -> "tuple[Outcome, Question]":
     from duskhold.app.exposing import expose, refuse, refuse_command
     from duskhold.app.ordering import known_latency, order_of
     from duskhold.app.readiness import unproven
+    from duskhold.faces.one_short import choice_body
     from duskhold.faces.solve import decide
     from duskhold.faces.solve_answer import recorded_body
-    from duskhold.plan.command import FrameId, Refused, authorize
+    from duskhold.plan.command import FrameId, Refused, authorize, authorize_short
     from duskhold.plan.role import Role
     from duskhold.plan.stamp import mint_frame_id
 
@@ -279,9 +291,11 @@ def _hold(wish: Wish, post: Post, before: Before) -> "tuple[Outcome, Question]":
     sure = known_latency(station).sigma_s
     reasoning = recorded_body(question, decision, sure) | _told(wish, before) | {"light": course.body()}
     frame_id = FrameId(mint_frame_id(now, secrets.token_hex(2)))
-    command = authorize(frame_id, decision, station.settings.limits.exposure(), now)
+    ordering = authorize_short if before.short else authorize
+    command = ordering(frame_id, decision, station.settings.limits.exposure(), now)
     if isinstance(command, Refused):
         return refuse_command(station, command, decision.open_s, reasoning), question
+    reasoning |= {"choice": choice_body(reasoning, command, decision)}
     trouble = None if person_is_there() else unproven(station)
     if trouble is not None:
         order = order_of(station, command, Role.LONG, reasoning)
@@ -335,6 +349,7 @@ def _told(wish: Wish, before: Before) -> dict[str, object]:
         "scout": None if before.scouted is None else before.scouted.body(),
         "filters": [one.label for one in wish.filters],
         "filter_stops": wish.glass.stops,
+        "filter_stops_by": "scout" if wish.is_seen else "bag",
         "gone_on_with": [item.item for item in before.bad],
     }
 

@@ -30,9 +30,9 @@ def base_frames(wish: "Wish", post: "Post") -> Based:
 
     Raises `Wrong` when they are and nobody says so; `BaseFailed`, `MeasureError`.
     """
-    from duskhold.app.base_frames import dial_of, see, set_dial
+    from duskhold.app.base_frames import see
 
-    dial = dial_of(post.station) if wish.args.base is None else set_dial(post.station, wish.args.base)
+    dial = _dial(wish, post, wish.args.base or "")
     while True:
         based = Based(dial, *see(_take(wish, post), area_of(wish.args)))
         if not based.seen[-1].level.at_least or wish.args.go_on:
@@ -40,7 +40,25 @@ def base_frames(wish: "Wish", post: "Post") -> Based:
         answer = _asked(wish, post, based)
         if answer.lower() == _GO_ON:
             return based
-        dial = set_dial(post.station, answer) if answer else dial_of(post.station)
+        dial = _dial(wish, post, answer)
+
+
+def _dial(wish: "Wish", post: "Post", typed: str) -> str:
+    """The dial set to what was typed, or as it stands; a person is asked until that is a time for a base frame."""
+    from duskhold.app.base_frames import BaseFailed, dial_of, set_dial
+
+    while True:
+        try:
+            if typed:
+                set_dial(post.station, typed)
+            return dial_of(post.station)
+        except BaseFailed as failed:
+            if wish.args.json or not person_is_there():
+                raise
+            said = str(failed).rstrip(".")
+        typed = post.vigil.enter(
+            f"{said[:1].upper()}{said[1:]}.\nTurn the dial to the time that meters right and press Enter, or type it:"
+        )
 
 
 def _asked(wish: "Wish", post: "Post", based: Based) -> str:

@@ -1,6 +1,9 @@
 """What `duskhold one` says to people: the frame, the light it rests on, its level, or the ways out."""
 
+import shutil
 import signal
+import sys
+import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
@@ -35,24 +38,37 @@ def show(body: dict[str, Any], zone: "tzinfo | None") -> None:
     """The record, for people."""
     show_frame(body, zone)
     decision = body["decision"]
-    if "light" in decision:
-        for line in _light_lines(decision["light"], decision["base_frames"]):
-            print(f"  {line}")
-    if decision.get("scout"):
-        print(f"  scout frame: {decision['scout']['line']}")
-    if body["verdict"] is not None:
-        for line in _verdict_lines(body["verdict"]):
-            print(f"  {line}")
-    if body["level"] is not None:
-        print(f"  {_level_line(body['level'])}")
-    if body["filter_check"] is not None and body["filter_check"]["question"]:
-        print(f"  {_filter_line(body['filter_check'])}")
-    if decision.get("ways_out"):
+    for line in _lines(body, decision):
+        _say(line)
+    if decision.get("ways_out") and not decision.get("choice"):
         rows = [
             [way["kind"], way["setting"], wording.duration(way["open_s"]), _short(way["shortfall_stops"])]
             for way in decision["ways_out"]
         ]
         wording.print_table("Ways out", ("change", "to", "held for", ""), rows)
+
+
+def _lines(body: dict[str, Any], decision: dict[str, Any]) -> Iterator[str]:
+    if decision.get("choice"):
+        yield f"taken all the same, {decision['choice']['shortfall_stops']:.2f} stop short of what was wanted"
+    if "light" in decision:
+        yield from _light_lines(decision["light"], decision["base_frames"])
+    if decision.get("scout"):
+        yield f"scout frame: {decision['scout']['line']}"
+    if body["verdict"] is not None:
+        yield from _verdict_lines(body["verdict"])
+    if body["level"] is not None:
+        yield _level_line(body["level"])
+    if body["filter_check"] is not None and body["filter_check"]["question"]:
+        yield _filter_line(body["filter_check"])
+
+
+def _say(line: str) -> None:
+    """Wrapped between words where a terminal has an edge."""
+    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else wording.NOT_A_TERMINAL_COLUMNS
+    print(textwrap.fill(
+        line, columns - 1, initial_indent="  ", subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
+    ))  # fmt: skip
 
 
 def _light_lines(light: dict[str, Any], bases: list[dict[str, Any]]) -> list[str]:

@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from duskhold.faces.answer import Wrong
 from duskhold.faces.area import area_of
 from duskhold.faces.inputs import person_is_there
+from duskhold.light.filters import Filter
 
 if TYPE_CHECKING:
     from duskhold.app.base_frames import Seen
@@ -65,12 +67,30 @@ def ensure_no_objection(wish: "Wish", post: "Post", found: "Scouted | None") -> 
     )  # fmt: skip
 
 
+def as_seen(wish: "Wish", post: "Post", found: "Scouted | None") -> "Wish":
+    """The same with the stops that the scout saw, where they are far from those stored and a person says so.
+
+    Nobody there: what is stored counts, and the question stands in the record.
+    """
+    check = None if found is None else found.filter_check
+    if check is None or check.question is None or wish.args.go_on or wish.args.json or not person_is_there():
+        return wish
+    answer = post.vigil.enter(
+        f"{check.seen_stops:.2f} stops seen through the filter, {check.stored_stops:.2f} stored: {check.question}\n"
+        "y exposes by what was seen; Enter alone by what is stored:"
+    )
+    if answer.lower() not in ("y", "yes"):
+        return wish
+    seen = Filter(wish.glass.label, check.seen_stops)
+    return replace(wish, filters=(seen,), glass=seen, is_seen=True)
+
+
 def judged(
     post: "Post", based: "Based", question: "Question", outcome: "Outcome", judging: "Judge"
 ) -> tuple[dict[str, object], dict[str, object]]:
     """The long frame's level against its base frame and what it says of the filter; all in its record, with a verdict.
 
-    The level that was wanted is that of the base frame, or as far off as the settings lean.
+    The level that was wanted is that of the base frame, as far off as the settings lean, and as short as was chosen.
     """
     from duskhold.app.base_frames import against, picture_of
     from duskhold.app.verdict_record import keep_verdict
@@ -79,8 +99,11 @@ def judged(
     level = against(base, based.weights, outcome)
     filter_check = _looked_at(question, outcome, level)
     asked = station.journal.frame(outcome.frame_id)
-    rate = None if asked is None else asked.asked.decision.get("rate_stops_per_min")
+    reasoning = {} if asked is None else asked.asked.decision
+    rate, choice = reasoning.get("rate_stops_per_min"), reasoning.get("choice")
     wanted_stops = station.settings.lean.lean().stops(rate) if isinstance(rate, float) else 0.0
+    if isinstance(choice, dict):
+        wanted_stops -= choice["shortfall_stops"]
     verdict = judging.judge(base.taken.path, picture_of(outcome), expected_stops=wanted_stops)
     told = {"against_base": level, "filter_check": filter_check}
     keep_verdict(station, outcome, base.taken.outcome.frame_id, verdict, told)

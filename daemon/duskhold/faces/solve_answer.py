@@ -140,8 +140,9 @@ def _ways(
     stuck_by = {"longest_s", "correction_max_stops"} & set(decision.limits_exceeded)
     if decision.finishable and not stuck_by:
         return ()
+    leaning_stops = question.settings.lean.lean().stops(decision.rate_stops_per_min)
     stuck = Stuck(
-        plain_s=decision.plain_s,
+        plain_s=decision.plain_s * 2.0**leaning_stops,
         opens_s=decision.delay_s,
         longest_s=question.settings.limits.longest_s,
         filter_stops=question.filter.stops,

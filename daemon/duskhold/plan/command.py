@@ -61,6 +61,15 @@ def authorize(
     return refused or _bounded(frame_id, decision.open_s, limits, decision)
 
 
+def authorize_short(
+    frame_id: FrameId, decision: ExposureDecision, limits: Limits, now_utc: datetime
+) -> ShutterCommand | Refused:
+    """The same where a person takes a frame that cannot be finished all the same: at the longest time allowed."""
+    if decision.open_s is not None and decision.open_s <= limits.longest_s:
+        return authorize(frame_id, decision, limits, now_utc)
+    return _stale(frame_id, decision, limits, now_utc) or _bounded(frame_id, limits.longest_s, limits, decision)
+
+
 def authorize_hold(frame_id: FrameId, seconds: float, limits: Limits) -> ShutterCommand | Refused:
     """Order a hold of so many seconds that a person asked for; `seconds` is a positive finite number."""
     assert math.isfinite(seconds) and seconds > 0.0, "a hold is a positive number of seconds"
