@@ -1,6 +1,7 @@
 """Planted faults of known size in pictures that come with scikit-image (noise: 1.5 of 255 steps, each its own)."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 
@@ -13,6 +14,7 @@ from duskhold.frames.comparison import Measures, NotComparable, measure
 from duskhold.frames.measure import Area
 from duskhold.frames.motion import Motion
 from duskhold.frames.picture import Picture, picture_from_coded
+from duskhold.frames.stains import Leak
 from duskhold.frames.standards import FrameLimits, Rig
 from duskhold.frames.verdict import CODES, judge
 
@@ -298,3 +300,49 @@ def test_limits_can_be_set_and_codes_are_known() -> None:
     assert codes(measures) == ["moved", "level"]
     assert set(codes(measures)) <= set(CODES)
     assert judge(measures, FrameLimits(corner_px=5), expected_stops=float(np.log2(0.6))) == []
+
+
+def textured(name: str, width: int) -> Light:
+    """Enlarged, with texture as fine as a pixel, as a sharp lens shows it."""
+    light = light_of(bundled(name, width)) * np.float32(0.7)
+    grain = np.random.default_rng(7).normal(0, 1, light.shape[:2]).astype(np.float32)
+    return np.asarray(light * np.clip(1 + 0.18 * cv2.GaussianBlur(grain, (0, 0), 0.8), 0.2, 2)[..., None])
+
+
+def photographed(light: Light, electrons: float, seed: int, quality: int = 93) -> Picture:
+    """With the noise of that many electrons at full scale and 4 of reading, as a JPEG."""
+    rng = np.random.default_rng(seed)
+    counted = rng.poisson(np.clip(light, 0, 1) * electrons) + rng.normal(0, 4, light.shape)
+    numbers = image_of((counted / electrons).astype(np.float32), 0)[..., ::-1]
+    _, content = cv2.imencode(".jpg", numbers, [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return picture_from_coded(np.asarray(cv2.imdecode(content, cv2.IMREAD_COLOR), dtype=np.uint8))
+
+
+@pytest.mark.parametrize("name", ["brick", "chelsea"])
+def test_what_a_jpeg_of_less_quality_adds_is_no_hot_pixel(name: str) -> None:
+    light = textured(name, 1400)
+    assert codes(measure(photographed(light, 30_000, 1), photographed(light, 30_000, 2, quality=70))) == []
+
+
+@pytest.mark.parametrize("name", ["camera", "coins"])
+def test_a_noisy_base_frame_hides_no_drops(name: str) -> None:
+    light = textured(name, 1400)
+    assert codes(measure(photographed(light, 4_000, 1), photographed(light, 30_000, 2))) == []
+
+
+def test_what_a_lamp_lifts_is_named_once() -> None:
+    shone = replace(compared(lambda light: light), lamp_stops=0.8, lamp_place=(0.3, 0.7))
+    lamp = replace(shone, leak=Leak(0.2, (0.2, 0.8), "left"))
+    assert codes(lamp) == ["lamp"]
+    assert codes(replace(lamp, leak=Leak(0.2, (0.95, 0.1), "right"))) == ["leak", "lamp"]
+
+
+def test_a_leg_that_sank_may_turn_the_view() -> None:
+    # One degree over 0.9 m is 15.7 mm (small-angle geometry), and two are more than a foot sinks without a knock.
+    rig = Rig(24.0, 4.36, 0.9)
+
+    def said(turned_deg: float) -> str:
+        return judge(compared(lambda light: moved(light, Motion(0, 0, turned_deg)), "coffee", 1200), rig=rig)[0].text
+
+    assert "turned 1.00 degrees: a leg has sunk about 16 mm" in said(1.0)
+    assert "the tripod was knocked" in said(2.0)

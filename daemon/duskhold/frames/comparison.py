@@ -28,6 +28,7 @@ _COARSE_FLAT_STOPS = 0.15
 _COARSE_ALIKE = 0.8
 _HOT_SIGMAS = 10.0
 _HOT_LEAST = 0.01
+_HOT_LEAST_SHARE = 0.5
 _HOT_PIECES = 40
 
 
@@ -183,11 +184,13 @@ def _hot(registration: Registration) -> float:
 def _standing_out(light: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """How far each pixel stands out of its neighbours, 1 being the limit; and which lie in the darker half.
 
-    Noise grows with the square root of light. In bright places sparkle and lamps are single pixels too.
+    Noise grows with the square root of light. In bright places sparkle and lamps are single pixels too. A pixel that
+    is little brighter than those around it is texture, or what a JPEG's coding made of it.
     """
     around = cv2.medianBlur(light, 3)
     root = np.sqrt(np.maximum(around, _HOT_LEAST / 10))
     alone = (light - around) / root
     scatter = 1.4826 * float(np.median(np.abs(alone[::2, ::2])))  # every fourth pixel tells the noise as well
-    limit = np.maximum(_HOT_LEAST / root, _HOT_SIGMAS * scatter)
+    least = np.maximum(_HOT_LEAST, _HOT_LEAST_SHARE * around) / root
+    limit = np.maximum(least, _HOT_SIGMAS * scatter)
     return np.asarray(alone / limit, dtype=np.float32), np.asarray(around <= np.median(around))

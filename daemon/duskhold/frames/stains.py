@@ -19,6 +19,7 @@ _SPOT_SIGMAS = 8.0
 _SPOT_WIDTHS = (0.01, 0.06)
 _SPOT_UNIT = 0.006
 _SPOT_DETAIL_LEFT = 0.45
+_SPOT_NOISE_CELLS = 1.0
 _LEAK_CONTRAST_KEPT = 0.93
 _SPOT_CONTRAST_KEPT = 0.85
 _NEIGHBOURS_MIN = 6
@@ -143,7 +144,8 @@ def _kept_contrast(blocks: Blocks, gains: Floats, least: float) -> Mask:
 
 
 def _without_detail(first: Floats, second: Floats, unit: float, static: Mask) -> Mask:
-    fine_first, fine_second = (each / _blur(each, unit / 2) - 1 for each in (first, second))
+    # Of neighbouring cells together: what a noisy frame has from one cell to the next is no detail to be lost.
+    fine_first, fine_second = (_blur(each, _SPOT_NOISE_CELLS) / _blur(each, unit / 2) - 1 for each in (first, second))
     power = _blur(fine_first**2, unit)
     left = _blur(fine_first * fine_second, unit) / np.maximum(power, 1e-9)
     textured = power > max(1e-4, 0.25 * float(np.median(power[static])))

@@ -32,6 +32,10 @@ CODES = {
 """Every code of a verdict, worst first, and what it says."""
 
 
+_LAMP_REACH = 0.25
+_SUNK_MOST_MM = 20.0
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing past its limit. `code` is one of `CODES`."""
@@ -128,10 +132,17 @@ def _moved(measures: Measures, rig: Rig | None) -> str:
     length = math.hypot(*_shift(measures))
     turned = abs(measures.motion.rotation_deg)
     said = f"moved {length:.1f} px" + (f" and turned {turned:.2f} degrees" if turned >= 0.005 else "")
-    if rig is None:
+    sunk_mm = _sunk_mm(measures, rig) if rig else None
+    if sunk_mm is None or sunk_mm > _SUNK_MOST_MM:  # no foot sinks so far without a knock
         return f"{said}: the tripod was knocked or has sunk; push the feet in, take it again"
-    sunk_mm = length * rig.pixel_um / 1000 / rig.focal_length_mm * rig.leg_spread_m * 1000
     return f"{said}: a leg has sunk about {_millimetres(sunk_mm)}; push the feet in, take it again"
+
+
+def _sunk_mm(measures: Measures, rig: Rig) -> float:
+    """How far one leg went down: by how much the view tipped up or down and to the side together."""
+    assert measures.motion is not None
+    tipped = math.hypot(*_shift(measures)) * rig.pixel_um / 1000 / rig.focal_length_mm
+    return math.hypot(tipped, math.radians(measures.motion.rotation_deg)) * rig.leg_spread_m * 1000
 
 
 def _millimetres(sunk_mm: float) -> str:
@@ -141,9 +152,10 @@ def _millimetres(sunk_mm: float) -> str:
 
 
 def _soft(ratio: float, has_moved: object) -> str:
+    said = f"fine detail is {ratio:.0%} of the base frame's"
     if has_moved:
-        return f"fine detail is {ratio:.0%} of the base frame's, as the movement explains"
-    return f"fine detail is {ratio:.0%} of the base frame's: focus or zoom changed, or wind shook it, not the tripod"
+        return f"{said}, as the movement explains: once that is mended, take it again"
+    return f"{said}: focus or zoom changed, or wind shook it, not the tripod; set the ring again, shelter it, retake it"
 
 
 def _of_light(measures: Measures, limits: FrameLimits, expected_stops: float | None) -> Iterator[Finding]:
@@ -171,6 +183,14 @@ def _of_light(measures: Measures, limits: FrameLimits, expected_stops: float | N
         yield Finding("step", text, measures.step_height, limits.step_height)
 
 
+def _is_lamps(measures: Measures, limits: FrameLimits) -> bool:
+    """Whether the worst of the added light lies where a lamp shines that is named."""
+    leak, lamp, place = measures.leak, measures.lamp_stops, measures.lamp_place
+    if leak is None or lamp is None or place is None or lamp <= limits.lamp_stops:
+        return False
+    return math.hypot(leak.place[0] - place[0], leak.place[1] - place[1]) < _LAMP_REACH
+
+
 def _of_glass(measures: Measures, limits: FrameLimits) -> Iterator[Finding]:
     contrast = measures.contrast_ratio
     # Blur takes contrast too, and then it has been named.
@@ -179,9 +199,10 @@ def _of_glass(measures: Measures, limits: FrameLimits) -> Iterator[Finding]:
     if contrast is not None and has_veil:
         text = f"contrast is {contrast:.0%} of the base frame's: dew or spray on the glass; wipe it, warm it"
         yield Finding("dew", text, contrast, limits.contrast_ratio)
-    # A veil lifts the shadows as a leak does, everywhere: it is named once.
+    # A veil lifts the shadows as a leak does, everywhere, and a lamp where it shines: each is named once.
     leak = measures.leak
-    if leak is not None and leak.worst_share > limits.leak_share and not has_veil:
+    is_named = has_veil or _is_lamps(measures, limits)
+    if leak is not None and leak.worst_share > limits.leak_share and not is_named:
         text = f"added light of {leak.worst_share:.1%} of a mid-tone near the {leak.edge} edge: cover finder and holder"
         yield Finding("leak", f"{text}, and take it again", leak.worst_share, limits.leak_share)
     if len(measures.spots) > limits.spots and not has_veil:
