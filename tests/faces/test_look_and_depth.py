@@ -71,7 +71,7 @@ def test_wind_stars_moon_and_lighthouse(capsys: Capture) -> None:
     assert body["lighthouse"]["nearest_s"] == 240.0 and 120.0 in body["lighthouse"]["multiples_s"]
     assert cli.main(["look", "--shift", "96", "--between", "20", *lens, "--open", "4:00", "--period", "15"]) == 0
     said = capsys.readouterr().out
-    assert "star trails" in said and "whole flashes" in said
+    assert "star trails" in said and "whole flashes" in said and "--want streak:0.15 --cloud 4.8/6000" in said
 
 
 def test_depth_for_a_print(capsys: Capture, tmp_path: Path) -> None:

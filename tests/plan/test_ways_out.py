@@ -39,6 +39,19 @@ def test_what_was_not_told_is_said_in_stops() -> None:
     assert Way.FILTER not in {way.kind for way in found}
 
 
+def test_what_no_dial_has_is_not_offered() -> None:
+    # log2(12800 / (247.3 x (1 - 2^-1.4))) is 6.38 stops, 7 in whole ones: f/11 would be f/1, and ISO 800 be 102400
+    asked = replace(ASKED, plain_s=12800.0)
+    wide = [way for way in ways_out(asked, FADING) if way.kind is Way.APERTURE]
+    assert [way.setting[:5] for way in wide] == ["f/1 (", "f/1.2"]
+    assert all("not every lens" in (way.note or "") for way in wide)
+    assert all(way.note is None for way in ways_out(ASKED, FADING) if way.kind is Way.APERTURE)
+    fast = [way for way in ways_out(replace(asked, iso=800.0), FADING) if way.kind is Way.ISO]
+    assert [(way.setting, way.gains_stops) for way in fast] == [("ISO 102400", 7.0)]
+    neither = replace(asked, f_number=4.0, iso=1600.0)
+    assert {way.kind for way in ways_out(neither, FADING)} == {Way.ACCEPT}
+
+
 def test_a_way_that_rests_on_too_long_a_look_ahead_says_so() -> None:
     found = ways_out(replace(ASKED, longest_s=900.0, correction_max_stops=1.5), FADING, SETS)
     computed = [way for way in found if way.kind is not Way.ACCEPT]

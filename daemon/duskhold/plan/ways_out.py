@@ -16,6 +16,9 @@ from duskhold.light.opentime import OpenTime
 
 _SAME_STOPS = 0.02
 """A mark this near is the aperture that is meant."""
+_HARDLY_OFF = 1.01
+_COMMON_WIDEST = 3.0
+"""Up to f/2.8 most lenses of this work open (common practice, no source)."""
 
 
 class Way(StrEnum):
@@ -64,9 +67,9 @@ def ways_out(
     least_stops = max(0.0, math.log2(stuck.plain_s / gathered_s))
     whole_stops = max(1.0, math.ceil(least_stops - 1e-9))
     found = [
-        _gained(Way.APERTURE, _wider(stuck, whole_stops), whole_stops, stuck, forecast),
-        _gained(Way.APERTURE, _wider(stuck, least_stops), least_stops, stuck, forecast),
-        _gained(Way.ISO, _faster(stuck, whole_stops), whole_stops, stuck, forecast),
+        _opened(whole_stops, stuck, forecast),
+        _opened(least_stops, stuck, forecast),
+        _faster(whole_stops, stuck, forecast),
         _weaker(stuck, forecast, sets),
         _short(stuck, forecast, stuck.longest_s),
         _short(stuck, forecast, 2.0 * stuck.longest_s),
@@ -106,16 +109,30 @@ def _short(stuck: Stuck, forecast: Forecast, held_s: float) -> WayOut | None:
     return WayOut(Way.ACCEPT, f"{held_s:g} s", held_s, 0.0, short_stops, note)
 
 
-def _wider(stuck: Stuck, stops: float) -> str:
-    if stuck.f_number is None:
+def _opened(stops: float, stuck: Stuck, forecast: Forecast) -> WayOut | None:
+    """None for an aperture that no dial has."""
+    f_number = None if stuck.f_number is None else stuck.f_number * math.exp2(-stops / 2.0)
+    if f_number is not None and f_number < APERTURE.thirds[0].true_value / _HARDLY_OFF:
+        return None
+    way = _gained(Way.APERTURE, _wider(f_number, stops), stops, stuck, forecast)
+    if way is None or f_number is None or f_number > _COMMON_WIDEST:
+        return way
+    return replace(way, note="; ".join(said for said in ("not every lens opens so wide", way.note) if said))
+
+
+def _wider(f_number: float | None, stops: float) -> str:
+    if f_number is None:
         return f"{stops:.2f} stop wider"
-    f_number = stuck.f_number * math.exp2(-stops / 2.0)
     near = min(APERTURE.thirds, key=lambda mark: abs(math.log2(mark.true_value / f_number)))
     is_marked = 2.0 * abs(math.log2(near.true_value / f_number)) < _SAME_STOPS
     return f"{near.name if is_marked else f'f/{f_number:.2g}'} ({stops:.2f} stop wider)"
 
 
-def _faster(stuck: Stuck, stops: float) -> str:
+def _faster(stops: float, stuck: Stuck, forecast: Forecast) -> WayOut | None:
+    """None for an ISO that no dial has."""
     if stuck.iso is None:
-        return f"{stops:.2f} stop faster"
-    return f"ISO {ISO.nearest(stuck.iso * math.exp2(stops)).name}"
+        return _gained(Way.ISO, f"{stops:.2f} stop faster", stops, stuck, forecast)
+    iso = stuck.iso * math.exp2(stops)
+    if iso > ISO.thirds[-1].true_value * _HARDLY_OFF:
+        return None
+    return _gained(Way.ISO, f"ISO {ISO.nearest(iso).name}", stops, stuck, forecast)
