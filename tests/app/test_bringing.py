@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import cast
 
 import pytest
 
 from duskhold.app import bringing
+from duskhold.app.bodies import Habits, Told, keep
 from duskhold.app.bringing import Brought, bring_home
 from duskhold.app.folders import Folders
 from duskhold.app.settings import Settings
 from duskhold.app.station import Station
-from duskhold.camera.port import Picture, Setting
+from duskhold.camera.port import Identity, Picture, Setting
 from duskhold.journal.journal import Journal
 from duskhold.plan.role import Role
 from duskhold.shutter.holder_link import HolderLink, HolderRefused
@@ -24,6 +25,8 @@ REPORT = ShutterReport(
     "f1", Kind.HELD, Outcome.COMPLETE, 1.0, 1.0, 0.01, None, "2026-10-14T17:21:10.000Z",
     "2026-10-14T17:21:11.000Z", ShutterState.CLOSED, "", "here", True,
 )  # fmt: skip
+BODY = Identity("body", "A1", 0, "open capture", "2.5.34")
+PAIRS = Habits((Told(2.0, 2.0),), 1.0, 0.0, 2, 6, None, "2026-10-14T17:00:00.000Z")
 RAW, JPEG, OTHER = (Picture("/store", name, 3) for name in ("P_1.DNG", "P_1.JPG", "P_2.DNG"))
 
 
@@ -38,7 +41,7 @@ class PaperLink:
     asked: int = 0
 
     def state(self) -> dict[str, object]:
-        return {"phase": self.phase}
+        return {"phase": self.phase, "identity": asdict(BODY)}
 
     def settings(self) -> dict[Setting, str]:
         self.busy -= 1
@@ -113,3 +116,19 @@ def test_more_than_promised_is_brought_home_as_well_and_said(tmp_path: Path) -> 
 def test_a_body_that_does_not_say_promises_nothing(tmp_path: Path) -> None:
     found = brought(tmp_path, PaperLink([[RAW]], quality=None))
     assert (len(found.files), found.trouble) == (1, "")
+
+
+def test_where_the_settings_promise_nothing_as_many_files_are_waited_for_as_the_bench_saw(tmp_path: Path) -> None:
+    keep(Folders(tmp_path / "data", tmp_path, tmp_path), BODY, PAIRS)
+    found = brought(tmp_path, PaperLink([[RAW], [RAW, JPEG]], quality="Unknown value 0003"))
+    assert (len(found.files), found.trouble) == (2, "")
+    keep(Folders(tmp_path / "again" / "data", tmp_path, tmp_path), BODY, PAIRS)
+    found = brought(tmp_path / "again", PaperLink([[RAW]], quality=None))
+    assert (len(found.files), found.complete, found.trouble) == (1, True, "1 file, where the bench saw 2")
+
+
+def test_what_was_learnt_and_cannot_be_read_costs_no_picture(tmp_path: Path) -> None:
+    keep(Folders(tmp_path / "data", tmp_path, tmp_path), BODY, PAIRS).write_text("{", encoding="utf-8")
+    found = brought(tmp_path, PaperLink([[RAW, JPEG]]))
+    assert len(found.files) == 2
+    assert "cannot be read" in found.trouble and "learn the body again" in found.trouble

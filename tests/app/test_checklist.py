@@ -157,6 +157,12 @@ def test_an_unproven_family_is_unknown() -> None:
     assert item.state is State.UNKNOWN and item.advice and "bench" in item.advice
 
 
+def test_the_disk_is_reckoned_with_the_frames_that_the_bench_saw() -> None:
+    tight = replace(FACTS, disk_free_bytes=1_200_000_000)
+    assert judged(tight)["free_disk"].state is State.BAD
+    assert judged(replace(tight, frame_bytes=60_000_000))["free_disk"].state is State.OK
+
+
 def test_the_bench_proves_a_body_of_an_unproven_family() -> None:
     item = judged(replace(FACTS, identity=replace(BODY, proven=False), bench_passed=True))["holding"]
     assert (item.state, item.source, item.advice) == (State.OK, Source.INFERRED, None)

@@ -9,8 +9,10 @@ from datetime import datetime
 from pathlib import Path
 
 from duskhold.app.belonging import ended_early_s, own_first
+from duskhold.app.bodies import Habits, ProfileDamaged, habits_of
 from duskhold.app.promise import differs, missing_files, promised_files
 from duskhold.app.station import Station
+from duskhold.app.unlike import Seen, unlike_bench
 from duskhold.camera.port import Picture, Setting
 from duskhold.frames.store import Arrival, StoredFile, StoreError, ensure_room, file_name
 from duskhold.plan.role import Role
@@ -24,6 +26,7 @@ from duskhold.shutter.wire import Message
 LOOK_EVERY_S = 0.1
 MISSING_LISTINGS = 2  # more, when the card has fewer files than promised: a body may say too soon that it is ready
 LIST_EVERY_S = 3.0  # a lost event must not cost a minute; a listing must not disturb a body that stores
+FRESH_S = 12.0  # proving that it is closed takes some of it
 STORING_MAX_S = 60.0  # over the open time again, for a dark frame of the body's own
 _STORING, _READY = "storing", "ready"
 
@@ -47,14 +50,17 @@ def bring_home(
     station: Station, report: ShutterReport, role: Role, seen: Callable[[Message], None], leave: Callable[[], bool]
 ) -> Brought:
     """Fetch every new picture. What cannot be fetched stays on the card and is tried again at the next start."""
+    habits, damaged = _habits(station)
+    began_s, at_once = mono_now_s(), _is_fresh(report)
     try:
-        pictures, promised = _wait_for_pictures(station, report, seen, leave)
+        pictures, promised = _wait_for_pictures(station, report, seen, leave, 0 if habits is None else habits.files)
     except (HolderRefused, HolderSilent) as error:
         return Brought((), False, f"its pictures are not fetched yet ({error})")
     except _Left:
         return Brought((), False, "left on request; its pictures are fetched at the next start")
     if not pictures:
         return Brought((), True, "no picture of this frame is on the card")
+    busy_s = mono_now_s() - began_s if at_once else None
     folder = station.folders.session(_day(report).date())
     brought = _fetch_all(station, pictures, folder, report.frame_id, role)
     difference = differs(promised, [picture.name for picture in pictures])
@@ -63,8 +69,27 @@ def bring_home(
     if report.denied and report.open_s:
         ended_s = ended_early_s(files, report.open_s)
         strange = strange if ended_s is None else f"its picture says {ended_s:.3g} s: the body had closed by itself"
-    said = "; ".join(part for part in (brought.trouble, difference, strange) if part)
+    count = None if promised else len(pictures)
+    seen_now = Seen(report.open_s or 0.0, busy_s, count, sum(file.bytes for file in files), brought.fetch_s)
+    unlike = () if habits is None else unlike_bench(habits, seen_now)
+    said = "; ".join(part for part in (brought.trouble, difference, strange, *unlike, damaged) if part)
     return replace(brought, files=files, trouble=said, ended_s=ended_s)
+
+
+def _habits(station: Station) -> tuple[Habits | None, str]:
+    """What the bench saw of this body; a file that cannot be read is said, and costs no picture."""
+    try:
+        identity = station.identity()
+        return (None if identity is None else habits_of(station.folders, identity)), ""
+    except HolderSilent:
+        return None, ""  # whoever asks for the pictures next says it
+    except ProfileDamaged as damaged:
+        return None, str(damaged)
+
+
+def _is_fresh(report: ShutterReport) -> bool:
+    """Whether it closed just now, so that the wait for its files is the body's own."""
+    return report.closed_utc is not None and abs((utc_now() - utc_from(report.closed_utc)).total_seconds()) < FRESH_S
 
 
 class _Left(Exception):
@@ -72,11 +97,15 @@ class _Left(Exception):
 
 
 def _wait_for_pictures(
-    station: Station, report: ShutterReport, seen: Callable[[Message], None], leave: Callable[[], bool]
+    station: Station,
+    report: ShutterReport,
+    seen: Callable[[Message], None],
+    leave: Callable[[], bool],
+    usual: int,
 ) -> tuple[list[Picture], tuple[str, ...]]:
     """The new pictures, once the body has stored everything it will, and what its settings promise.
 
-    A link lost meanwhile is waited for.
+    Where they promise nothing, `usual` is how many files the bench saw of a frame. A link lost meanwhile is waited for.
     """
     began_s = mono_now_s()
     give_up_s = began_s + STORING_MAX_S + (report.open_s or report.planned_s)
@@ -99,6 +128,7 @@ def _wait_for_pictures(
             listings += is_ready
             names = [picture.name for picture in now]
             is_whole = bool(now) and promised is not None and not missing_files(promised, names)
+            is_whole = is_whole and (bool(promised) or len(now) >= usual)
             if (is_whole and (is_ready or now == before)) or listings > MISSING_LISTINGS:
                 return now, promised or ()  # the same twice while it stores: the word that it is complete was lost
             before, list_s = now, mono_now_s() + LIST_EVERY_S

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from duskhold.app.bodies import habits_of, has_passed
 from duskhold.app.check_memory import CheckMemory
-from duskhold.app.checklist import Facts, Item, State, Wanted, judge
+from duskhold.app.checklist import FRAME_BYTES, Facts, Item, State, Wanted, judge
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
 from duskhold.camera.target_found import FOLDER, forget_found, found_target
@@ -20,6 +20,7 @@ from duskhold.camera.words import same_meaning
 from duskhold.shutter.clock import utc_now
 from duskhold.shutter.holder_link import HolderRefused
 
+FULLER = 1.5  # a scene with more in it than the wall of the bench makes larger files; common practice, no source
 _NEVER_PUT_BACK = {Setting.SHOTS_LEFT, Setting.BATTERY, Setting.CLOCK}
 _FIRST = (Setting.MODE, Setting.SHUTTER)
 _LAST = {Setting.SHUTTER: 1, Setting.MODE: 2, Setting.TARGET: 3}
@@ -59,6 +60,7 @@ def ask_facts(station: Station, zone: tzinfo | None) -> Facts:
         leftovers=len(station.link.new_pictures()),
         dark_frame_share=None if habits is None else habits.dark_frame_share,
         bench_passed=has_passed(station.folders, identity),
+        frame_bytes=FRAME_BYTES if habits is None else round(habits.file_bytes * FULLER),
     )
 
 

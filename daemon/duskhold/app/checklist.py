@@ -64,7 +64,7 @@ class Facts:
 
     `clock_offset_s` is the body's clock minus ours; `dark_frame_share` what the bench learnt of the body's own dark
     frame, as the busy time after an exposure over the exposure; None where not known. `bench_passed` is whether this
-    body has held frames there with this version of the library.
+    body has held frames there with this version of the library, `frame_bytes` what one frame takes on the disk.
     """
 
     identity: Identity
@@ -74,6 +74,7 @@ class Facts:
     leftovers: int | None = None
     dark_frame_share: float | None = None
     bench_passed: bool = False
+    frame_bytes: int = FRAME_BYTES
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,7 +285,7 @@ def _free_shots(facts: Facts, wanted: Wanted) -> Item:
 
 
 def _free_disk(facts: Facts, wanted: Wanted) -> Item:
-    need = wanted.frames * FRAME_BYTES + wanted.disk_reserve_bytes
+    need = wanted.frames * facts.frame_bytes + wanted.disk_reserve_bytes
     state = State.OK if facts.disk_free_bytes >= need else State.BAD
     value, expected = f"{facts.disk_free_bytes / 1e9:.1f} GB", f"at least {need / 1e9:.1f} GB"
     advice = None if state is State.OK else "Make room, or choose another --data folder."

@@ -62,7 +62,7 @@ class Station:
 
     def identity(self) -> Identity | None:
         """Who the body is, or None while none answers. Raises `HolderSilent`."""
-        said = self.link.state()["identity"]
+        said = self.link.state().get("identity")
         return Identity(**said) if isinstance(said, dict) else None
 
 
