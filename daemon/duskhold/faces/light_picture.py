@@ -96,9 +96,17 @@ def _draw_ways(axes: Any, question: "Question", ending: "Ending") -> None:
     places = list(range(len(names)))[::-1]
     axes.barh(places, [way.open_s for way in ending.ways_out], color=_BAND)
     for place, way in zip(places, ending.ways_out, strict=True):
-        short = f"  {way.open_s:.0f} s" + (f", −{way.shortfall_stops:.2f} stop" if way.shortfall_stops else "")
+        short = f"{way.open_s:.0f} s" + (f", −{way.shortfall_stops:.2f} stop" if way.shortfall_stops else "")
         clear = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.8}
-        axes.text(way.open_s, place, short, va="center", fontsize="small", bbox=clear)
+        axes.annotate(
+            short,
+            (way.open_s, place),
+            (6.0, 0.0),
+            textcoords="offset points",
+            va="center",
+            fontsize="small",
+            bbox=clear,
+        )
     axes.axvline(question.settings.limits.longest_s, color="#b03030", linestyle=":", label="longest time allowed")
     axes.set_yticks(places, names, fontsize="small")
     axes.set_xlim(0.0, 1.4 * max(way.open_s for way in ending.ways_out))
