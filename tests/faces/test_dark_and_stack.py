@@ -41,6 +41,7 @@ def test_a_frame_without_its_darks(tmp_path: Path, capsys: pytest.CaptureFixture
     words = ("dark", light, *darks, "--temperature", "22")
     status, body = asked(capsys, *words)
     assert (status, body["path"]) == (0, str(tmp_path / "derived" / "light-cleaned.tif"))
+    assert body["noise_in_black_factor"] == pytest.approx(1.225, abs=5e-4)  # the root of 1 + 1/2
     assert tifffile.imread(body["path"]).shape == (256, 384, 3)
     for program in (("exiftool", "-json"), ("exiv2", "-pa")):
         assert shutil.which(program[0]), "apt install libimage-exiftool-perl exiv2"

@@ -32,6 +32,7 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.app.copies import clean_copy, place_of_copy
     from duskhold.frames.darks import DarkUnsuited
     from duskhold.frames.picture_file import PictureUnread
+    from duskhold.light.darksignal import subtraction_noise_factor
 
     paths = [file_named(field, name) for field, name in (("FRAME", args.frame), *(("DARK", one) for one in args.darks))]
     light_c = _temperature("--temperature", args.temperature)
@@ -45,8 +46,15 @@ def run(args: argparse.Namespace) -> Answer:
         raise Wrong(error.code, str(error), field="DARK", exit_status=3) from error
     except PictureUnread as error:
         raise Wrong(error.code, str(error), exit_status=4) from error
-    body: dict[str, object] = {"path": str(copy), "role": "derived", "darks": [str(path) for path in paths[1:]]}
-    return Answer(body, 0, partial(print, f"A copy without {len(paths) - 1} averaged darks: {copy}"))
+    factor = subtraction_noise_factor(len(paths) - 1)
+    body: dict[str, object] = {
+        "path": str(copy),
+        "role": "derived",
+        "darks": [str(path) for path in paths[1:]],
+        "noise_in_black_factor": factor,
+    }
+    noisier = f"in black {100.0 * (factor - 1.0):.0f} % noisier, in the light hardly; more darks cost less"
+    return Answer(body, 0, partial(print, f"A copy without {len(paths) - 1} averaged darks ({noisier}): {copy}"))
 
 
 def file_named(field: str, name: str) -> Path:
