@@ -168,3 +168,7 @@ def test_the_body_says_what_it_is(machine: Machine) -> None:
     assert answer["family"] == families[machine.family]
     assert answer["holds"] and answer["proven"]
     assert not set(answer["says"]) & set(answer["says_nothing_of"])
+    widgets = {"toggle": "bulb", "press": "eosremoterelease", "press-old": "bulb", "standard": "movie"}
+    assert answer["widgets"]["shutter is held by"] == widgets[machine.family]
+    assert set(answer["says"]) <= set(answer["widgets"])
+    assert answer["bench_passed"] is False

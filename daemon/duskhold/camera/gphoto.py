@@ -45,8 +45,8 @@ from duskhold.camera.port import (
 )
 from duskhold.camera.target_found import keep_found
 from duskhold.camera.usb_bus import list_cameras, pick_camera, pick_detected
-from duskhold.camera.widgets import MISLEADING, WIDGETS, widget_for
-from duskhold.camera.words import BULB, find_choice, meaning, same_meaning, spell_as
+from duskhold.camera.widgets import MISLEADING, WIDGETS, widget_for, widgets_of
+from duskhold.camera.words import BULB, find_choice, meaning, same_meaning, spell_as, took
 
 _NETWORK_MODEL = "PTP/IP Camera"
 _SIGN_OF_LIFE = "0x1001"  # ISO 15740 GetDeviceInfo, through the library's way of sending any operation
@@ -156,7 +156,7 @@ class GphotoCamera:
         self._write(setting, widget, value)
         self._let_in_telling()
         said = self._read(setting)
-        if said is None or not _took(setting, said, value):
+        if said is None or not took(setting, said, value):
             raise BodyRefused(f"{setting.value} was set to {value}, but the body says {said}")
         return said
 
@@ -263,6 +263,7 @@ class GphotoCamera:
             holds=not isinstance(self._driver, NoDriver),
             proven=self._family.proven,
             needs=self._family.needs,
+            widgets=widgets_of(self._family.widget, self._names),
         )
 
     def _text(self, name: str) -> str:
@@ -442,8 +443,3 @@ def _choices(widget: Any) -> list[str]:
     if widget.get_type() not in (gphoto2.GP_WIDGET_RADIO, gphoto2.GP_WIDGET_MENU):
         return []
     return [str(widget.get_choice(index)) for index in range(widget.count_choices())]
-
-
-def _took(setting: Setting, said: str, wanted: str) -> bool:
-    # A clock goes on between writing and reading.
-    return setting is Setting.CLOCK or same_meaning(setting, said, wanted)

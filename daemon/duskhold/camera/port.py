@@ -7,7 +7,7 @@ running. Every call can block for as long as the link takes; whoever calls keeps
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import Protocol
 
@@ -114,7 +114,8 @@ class Identity:
     """Who the body is. `serial` names it; the address does not.
 
     `holds`: its shutter can be held from here. `proven`: its family was seen at work, on our instrument at least.
-    `needs` is what a person has to see to on the body before a held frame.
+    `needs` is what a person has to see to on the body before a held frame. `widgets` are the library's names of what
+    holds the shutter ("shutter is held by") and of each setting that the body offers.
     """
 
     model: str
@@ -125,6 +126,7 @@ class Identity:
     holds: bool = True
     proven: bool = True
     needs: tuple[str, ...] = ()
+    widgets: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

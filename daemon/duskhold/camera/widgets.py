@@ -30,6 +30,7 @@ WIDGETS: dict[Setting, tuple[str, ...]] = {
 }
 """Preference from left to right: several names stand for one meaning, and bodies have one or two of them."""
 
+HELD_BY = "shutter is held by"
 MISLEADING = {0x000E: frozenset({"availableshots"})}
 """Widgets that mean something else in a vendor extension: there it counts free places in memory, not on the card
 (libgphoto2 2.5.34, camlibs/ptp2/config.c)."""
@@ -38,3 +39,10 @@ MISLEADING = {0x000E: frozenset({"availableshots"})}
 def widget_for(setting: Setting, names: Collection[str]) -> str | None:
     """The widget to use for a setting on a body that offers these."""
     return next((each for each in WIDGETS[setting] if each in names), None)
+
+
+def widgets_of(holding: str | None, names: Collection[str]) -> dict[str, str]:
+    """The widgets that matter on a body that offers these, by what they stand for."""
+    found = {setting.value: widget_for(setting, names) for setting in WIDGETS}
+    held = {} if holding is None else {HELD_BY: holding}
+    return held | {meant: name for meant, name in found.items() if name is not None}

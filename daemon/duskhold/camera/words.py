@@ -65,6 +65,11 @@ def same_meaning(setting: Setting, first: str, second: str) -> bool:
     return abs(math.log2(one / other)) <= _SAME_WITHIN_STOPS
 
 
+def took(setting: Setting, said: str, wanted: str) -> bool:
+    """Whether a body that was told `wanted`, and now `said` this, has taken it. A clock has gone on meanwhile."""
+    return setting is Setting.CLOCK or same_meaning(setting, said, wanted)
+
+
 def battery_percent(word: str | None) -> int | None:
     """What is left in the battery; some families tell it in words. None where it is not told or means nothing known."""
     plain = (word or "").strip().lower()

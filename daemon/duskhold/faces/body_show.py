@@ -24,6 +24,7 @@ _LOST = {
     "stays_open": "A lost lead leaves its shutter open until the lead is back",
     "unknown": "What a lost lead does to its shutter could not be told",
 }
+PROVEN_HERE = "Its family is proven on the simulated body only: `duskhold body bench` proves this one."
 UNPROVEN = "Its family was never seen at work here: run `duskhold body bench` before a night alone."
 
 
@@ -132,22 +133,24 @@ def _body(camera: str, identity: "Identity", said: "dict[Setting, str]") -> dict
         "holds": identity.holds,
         "proven": identity.proven,
         "needs": list(identity.needs),
+        "widgets": dict(identity.widgets),
         "says": {setting.value: word for setting, word in said.items()},
         "says_nothing_of": [setting.value for setting in Setting if setting not in said],
     }
 
 
 def _show(body: dict[str, Any], lines: list[str]) -> None:
+    from duskhold.camera.widgets import HELD_BY
+
     print(f"{body['model']}, serial {body['serial']}, at {body['camera']} (library {body['library']}).")
-    print(f"Control family: {body['family']}, vendor extension {body['vendor_extension']}.")
-    if not body["holds"]:
-        print(DIAL_ONLY)
-    elif not body["proven"] and not body["bench_passed"]:
-        print(UNPROVEN)
+    widgets = body["widgets"]
+    held = f", held by `{widgets[HELD_BY]}`" if HELD_BY in widgets else ""
+    print(f"Control family: {body['family']}, vendor extension {body['vendor_extension']}{held}.")
+    print(_proof(body))
     for need in body["needs"]:
         print(f"Before a held frame: {need}.")
     for name, word in body["says"].items():
-        print(f"  {name}: {word}")
+        print(f"  {name:<18} {word:<20} {widgets.get(name, '')}".rstrip())
     if body["latency"] is not None:
         latency = body["latency"]
         print(f"Latency: {latency['seconds'] * 1000:+.0f} ms, give or take {latency['sigma_s'] * 1000:.0f} ms.")
@@ -155,6 +158,14 @@ def _show(body: dict[str, Any], lines: list[str]) -> None:
         print(line)
     if body["says_nothing_of"]:
         print(f"It cannot be asked: {', '.join(body['says_nothing_of'])}.")
+
+
+def _proof(body: dict[str, Any]) -> str:
+    if not body["holds"]:
+        return DIAL_ONLY
+    if body["bench_passed"]:
+        return "Proven: it held its frames on the bench."
+    return PROVEN_HERE if body["proven"] else UNPROVEN
 
 
 def _show_restored(body: dict[str, Any]) -> None:
