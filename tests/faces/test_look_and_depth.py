@@ -65,6 +65,7 @@ def test_wind_stars_moon_and_lighthouse(capsys: Capture) -> None:
     body = answer(capsys, "look", "--wind", "10", "--frame-px", "8256", *lens, "--open", "4:00", "--period", "15")
     assert body["cloud"]["open_s"] == pytest.approx(99.0, abs=0.6)
     assert body["sky"]["star_px_per_s"] == pytest.approx(0.40, abs=0.005)
+    assert body["sky"]["star_loose_s"] == pytest.approx(20.8, abs=0.05) and body["waves"] is None
     assert body["sky"]["star_trail_px"] == pytest.approx(96.3, abs=0.2)
     assert body["sky"]["moon_widths"] == pytest.approx(1.9, abs=0.05)
     assert body["people"]["walker_share"] == pytest.approx(0.0015, abs=2e-5)
@@ -72,6 +73,14 @@ def test_wind_stars_moon_and_lighthouse(capsys: Capture) -> None:
     assert cli.main(["look", "--shift", "96", "--between", "20", *lens, "--open", "4:00", "--period", "15"]) == 0
     said = capsys.readouterr().out
     assert "star trails" in said and "whole flashes" in said and "--want streak:0.15 --cloud 4.8/6000" in said
+
+
+def test_water_by_the_waves(capsys: Capture) -> None:
+    waves = answer(capsys, "look", "--waves", "8")["waves"]
+    assert [one["name"] for one in waves] == ["wash", "foam-streaks", "soft-water", "mist"]
+    assert (waves[2]["shortest_s"], waves[2]["longest_s"]) == (8.0, 16.0)
+    assert cli.main(["look", "--waves", "8"]) == 0
+    assert "8 s to 16.0 s" in capsys.readouterr().out
 
 
 def test_depth_for_a_print(capsys: Capture, tmp_path: Path) -> None:
@@ -102,6 +111,7 @@ def test_depth_for_a_print(capsys: Capture, tmp_path: Path) -> None:
         (("look", "--wind", "9"), "--focal"),
         (("look", "--focal", "24"), "--pixel"),
         (("look", "--open", "soon"), "--open"),
+        (("look", "--waves", "0"), "--waves"),
         (("depth", "--focal", "0"), "--focal"),
         (("depth", "--focal", "24", "--focus", "0.01"), "--focus"),
         (("depth", "--focal", "24", "--blur", "0.03", "--print-width", "600"), "--blur"),

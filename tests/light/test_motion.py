@@ -14,11 +14,13 @@ from duskhold.light.motion import (
     moon_widths,
     nearest_flash_multiple_s,
     shift_px_per_s,
+    star_loose_s,
     star_px_per_s,
     star_time_s,
     streak_share,
     time_for_streak_s,
     walker_share,
+    wave_times_s,
 )
 
 
@@ -49,6 +51,16 @@ def test_stars_and_moon() -> None:
     assert star_px_per_s(lens, 60.0) == pytest.approx(star_px_per_s(lens) / 2.0)
     assert moon_widths(240.0) == pytest.approx(1.9, abs=0.05)
     assert 0.96 < moon_px_per_s(lens) / star_px_per_s(lens) < 0.97  # 24 h 50 min against 23 h 56 min
+
+
+def test_times_of_waves_and_stars_by_habit() -> None:
+    # 8 s from wave to wave, worked by hand: a tenth, up to half, one to two and four to ten periods
+    times = wave_times_s(8.0)
+    assert math.sqrt(math.prod(times["wash"])) == pytest.approx(0.8, abs=0.02)
+    assert times["foam-streaks"][1] == 4.0
+    assert (times["soft-water"], times["mist"]) == ((8.0, 16.0), (32.0, 80.0))
+    assert set(times) <= {look.name for look in LOOKS}
+    assert star_loose_s(24.0) == pytest.approx(20.8, abs=0.05)
 
 
 def test_walkers_leave_a_trace() -> None:

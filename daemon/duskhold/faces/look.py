@@ -24,7 +24,8 @@ def add_parser(subparsers: Any) -> None:
         "look",
         help="which time gives which look: cloud, stars, moon, lighthouse",
         description="Without options: the table of looks. With a shift, two pictures or a wind: the time for a streak "
-        "of cloud. With a lens: trails of stars and moon. With a period: times of whole flashes.",
+        "of cloud. With a lens: trails of stars and moon. With a period: times of whole flashes, or of whole passes of "
+        "cars. With the time from wave to wave: what the water becomes.",
     )
     parser.add_argument("--open", metavar="TIME", help="a time to judge: 120s, 2min")
     cloud = parser.add_argument_group("cloud")
@@ -40,7 +41,13 @@ def add_parser(subparsers: Any) -> None:
     lens.add_argument("--pixel", metavar="UM", type=float, help="distance between pixels")
     lens.add_argument("--frame-px", metavar="PX", type=int, help=f"width of the picture ({USUAL_FRAME_PX})")
     lens.add_argument("--declination", metavar="DEG", type=float, default=0.0, help="of the stars (0, the fastest)")
-    parser.add_argument("--period", metavar="S", type=float, help="flash period of a lighthouse")
+    parser.add_argument("--waves", metavar="S", type=float, help="from one wave to the next: its times of water")
+    parser.add_argument(
+        "--period",
+        metavar="S",
+        type=float,
+        help="flash period of a lighthouse, or how long a car takes through the bend",
+    )
 
 
 def run(args: argparse.Namespace) -> Answer:
@@ -54,6 +61,7 @@ def run(args: argparse.Namespace) -> Answer:
         "looks": [_look_body(look) for look in _chosen(table, open_s)],
         "cloud": _cloud(args, table, lens, open_s),
         "sky": None if lens is None else _trails(args, lens, open_s),
+        "waves": None if args.waves is None else _waves(args),
         "people": None if open_s is None else _people(open_s),
         "lighthouse": None if args.period is None else _lighthouse(args, open_s),
     }
@@ -150,18 +158,29 @@ def _measured(args: argparse.Namespace) -> tuple[float, int]:
 
 
 def _trails(args: argparse.Namespace, lens: "Lens", open_s: float | None) -> dict[str, object]:
-    from duskhold.light.motion import moon_px_per_s, moon_widths, star_px_per_s, star_time_s
+    from duskhold.light.motion import moon_px_per_s, moon_widths, star_loose_s, star_px_per_s, star_time_s
 
     declination_deg = number_of("--declination", args.declination, -89.9, 89.9, "degrees")
     stars, moon = star_px_per_s(lens, declination_deg), moon_px_per_s(lens)
     return {
         "star_px_per_s": stars,
         "star_points_s": star_time_s(lens, SHARPEST_STAR_PX, declination_deg),
+        "star_loose_s": star_loose_s(lens.focal_mm),
         "moon_px_per_s": moon,
         "star_trail_px": None if open_s is None else stars * open_s,
         "moon_trail_px": None if open_s is None else moon * open_s,
         "moon_widths": None if open_s is None else moon_widths(open_s),
     }
+
+
+def _waves(args: argparse.Namespace) -> list[dict[str, object]]:
+    from duskhold.light.motion import wave_times_s
+
+    period_s = number_of("--waves", args.waves, 0.5, 60.0, "s")
+    return [
+        {"name": name, "shortest_s": shortest_s, "longest_s": longest_s}
+        for name, (shortest_s, longest_s) in wave_times_s(period_s).items()
+    ]
 
 
 def _people(open_s: float) -> dict[str, object]:
@@ -223,7 +242,9 @@ def _cloud_rows(cloud: dict[str, Any] | None) -> list[list[str]]:
 def _sky_rows(sky: dict[str, Any] | None, open_s: float | None) -> list[list[str]]:
     if sky is None:
         return []
-    rows = [["stars", f"{sky['star_px_per_s']:.2f} px/s", f"points up to {wording.duration(sky['star_points_s'])}"]]
+    loose = f"; {wording.duration(sky['star_loose_s'])} by habit"
+    points = f"points up to {wording.duration(sky['star_points_s'])}{loose}"
+    rows = [["stars", f"{sky['star_px_per_s']:.2f} px/s", points]]
     if open_s is not None:
         rows.append(["star trails", f"{sky['star_trail_px']:.0f} px", "in this time"])
         rows.append(["moon", f"{sky['moon_trail_px']:.0f} px", f"{sky['moon_widths']:.1f} of its widths"])
@@ -231,7 +252,10 @@ def _sky_rows(sky: dict[str, Any] | None, open_s: float | None) -> list[list[str
 
 
 def _other_rows(body: dict[str, Any]) -> list[list[str]]:
-    rows = []
+    rows = [
+        ["waves", one["name"], f"{wording.duration(one['shortest_s'])} to {wording.duration(one['longest_s'])}"]
+        for one in body["waves"] or ()
+    ]
     if body["people"] is not None:
         rows.append(["a walker leaves", f"{100.0 * body['people']['walker_share']:.2f} %", "of the exposure"])
     if body["lighthouse"] is not None:

@@ -65,6 +65,11 @@ def star_time_s(lens: Lens, trail_px: float, declination_deg: float = 0.0) -> fl
     return trail_px / star_px_per_s(lens, declination_deg)
 
 
+def star_loose_s(focal_mm: float) -> float:
+    """Longest time for stars as points by the habit of 500 over the focal length (common practice, no source)."""
+    return 500.0 / focal_mm
+
+
 def moon_px_per_s(lens: Lens, declination_deg: float = 0.0) -> float:
     """Trail of the moon at the middle of the picture."""
     return lens.pixels_per_radian * MOON_RAD_PER_S * math.cos(math.radians(declination_deg))
@@ -78,6 +83,16 @@ def moon_widths(open_s: float) -> float:
 def walker_share(open_s: float, width_m: float = 0.5, pace_m_per_s: float = 1.4) -> float:
     """Share of the exposure for which a walking person covers one point (width and pace: common practice)."""
     return min(1.0, width_m / pace_m_per_s / open_s)
+
+
+def wave_times_s(period_s: float) -> dict[str, tuple[float, float]]:
+    """Times of each look of waves, by name, from what part of a wave passes meanwhile (common practice, no source).
+
+    A tenth of a period keeps the wash's direction, up to half of one draws streaks of receding foam, one or two
+    soften the water, four to ten make mist of it.
+    """
+    parts = {"wash": (0.08, 0.12), "foam-streaks": (0.2, 0.5), "soft-water": (1.0, 2.0), "mist": (4.0, 10.0)}
+    return {name: (shortest * period_s, longest * period_s) for name, (shortest, longest) in parts.items()}
 
 
 def flash_multiples_s(period_s: float, shortest_s: float, longest_s: float) -> tuple[float, ...]:
