@@ -157,6 +157,14 @@ def test_an_unproven_family_is_unknown() -> None:
     assert item.state is State.UNKNOWN and item.advice and "bench" in item.advice
 
 
+@pytest.mark.parametrize(("word", "state", "value"), [("0", State.OK, "off"), ("1", State.BAD, "on")])
+def test_a_bare_number_is_inferred_and_shown_with_what_it_is_taken_for(word: str, state: State, value: str) -> None:
+    for name in ("stabiliser", "electronic_shutter", "mirror_lock"):
+        item = judged(said(**{name: word}))[name]
+        assert (item.state, item.source, item.value) == (state, Source.INFERRED, f"{word}, taken for {value}")
+    assert judged(said(stabiliser="7"))["stabiliser"].value == "7"  # that it is not off needs no word
+
+
 def test_the_disk_is_reckoned_with_the_frames_that_the_bench_saw() -> None:
     tight = replace(FACTS, disk_free_bytes=1_200_000_000)
     assert judged(tight)["free_disk"].state is State.BAD

@@ -208,7 +208,8 @@ def _stabiliser(facts: Facts, wanted: Wanted) -> Item:
 def _electronic_shutter(facts: Facts, wanted: Wanted) -> Item:
     why = "it reads row by row: bands by lamps, poor shadows, and on some bodies no long times"
     advice = "Set the mechanical shutter; a body with a mirror has no other."
-    return _among("electronic_shutter", Setting.ELECTRONIC_SHUTTER, facts, ("off",), why, advice)
+    item = _among("electronic_shutter", Setting.ELECTRONIC_SHUTTER, facts, ("off",), why, advice)
+    return _as_inferred(item, Setting.ELECTRONIC_SHUTTER)
 
 
 def _dark_frame(facts: Facts, wanted: Wanted) -> Item:
@@ -338,7 +339,15 @@ def _leftovers(facts: Facts, wanted: Wanted) -> Item:
 
 
 def _off(item_id: str, setting: Setting, facts: Facts, why: str) -> Item:
-    return _among(item_id, setting, facts, ("off",), why, "Switch it off.")
+    return _as_inferred(_among(item_id, setting, facts, ("off",), why, "Switch it off."), setting)
+
+
+def _as_inferred(item: Item, setting: Setting) -> Item:
+    """A bare number where the library has no word for it: that 0 is off is a custom, and nobody's word."""
+    meant = None if item.value is None else meaning(setting, item.value)
+    if item.value is None or not item.value.isdigit() or meant == item.value:
+        return item
+    return replace(item, source=Source.INFERRED, value=f"{item.value}, taken for {meant}")
 
 
 def _among(item_id: str, setting: Setting, facts: Facts, right: tuple[str, ...], why: str, advice: str) -> Item:
