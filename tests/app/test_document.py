@@ -80,6 +80,9 @@ def test_numbers(tmp_path: Path, word: str, number: float) -> None:
 
 UNKNOWN_OUTER = "is not known here (did you mean rate?); known are wanted, count, rate, text, inner, many"
 UNKNOWN_INNER = "is not known here (did you mean stops?); known are name, stops"
+INDENTED = "this line is indented differently from the fields beside it"
+QUOTES = "text with a colon needs quotes"
+NOT_CLOSED = "that begins here is never closed, or lacks a comma"
 NO_ALIASES = "anchors and aliases (& and *) are not used here; write it out"
 TWO = "many:\n- name: a\n  stops: 1\n- name: b"
 
@@ -114,9 +117,18 @@ TWO = "many:\n- name: a\n  stops: 1\n- name: b"
         ("inner: !thing {name: a, stops: 1}", "1: inner: tags (!) are not used here"),
         ("count: !!int abc", "1: count: cannot be read: invalid literal for int() with base 10: 'abc'"),
         ("wanted: !!bool yes", "1: wanted: must be true or false, not empty"),
-        ("count: 1\n--- \ncount: 2", "2: this is not YAML: but found another document"),
-        ("count: [1\nrate: 2", "2: this is not YAML: expected ',' or ']', but got ':'"),
-        ("text: a\n\tb: 1", "2: this is not YAML: found character '\\t' that cannot start any token"),
+        ("count: 1\n--- \ncount: 2", "2: this is not YAML: a second document begins here; a file has one"),
+        ("rate: 1\ncount: [1\nmany: 2", f"2: this is not YAML: a list {NOT_CLOSED}"),
+        ("rate: 1\ncount: {a: 1\nmany: 2", f"2: this is not YAML: a group {NOT_CLOSED}"),
+        ("rate: 1\ntext: \"a\ncount: 2\n", "2: this is not YAML: a quote that begins here is never closed"),
+        ("inner:\n\tname: 1", "2: this is not YAML: a tab stands here; indent with spaces"),
+        ("inner:\n  name: a\n   stops: 1", f"3: this is not YAML: {INDENTED}, or has a second colon: {QUOTES}"),
+        ("inner:\n    name: a\n  stops: 1", f"3: this is not YAML: {INDENTED}, or something before it is not closed"),
+        ("text: Loch: at dusk", f"1: this is not YAML: {INDENTED}, or has a second colon: {QUOTES}"),
+        ("text: @here", "1: this is not YAML: text that begins with such a sign needs quotes"),
+        ("count: 1\nrate\ninner: {}", "2: this is not YAML: a field has no colon after its name"),
+        ("text: *x", "1: this is not YAML: found undefined alias 'x'"),
+        (f"count: {'x' * 400}", f"1: count: must be a whole number, not '{'x' * 59}…"),
         ("count: 1\ntext: \x07", "2: there is a character here that YAML does not allow"),
     ],
 )  # fmt: skip

@@ -244,6 +244,14 @@ LINES = [
     (changed("base: 1/8", "base: 1/8\n  duration_s: 300") + "  longest_s: 240\n", 8, "want.duration_s"),
     (changed("base: 1/8", "base: 1/8\n  duration_s: 4000"), 8, "want.duration_s"),
     (WHOLE + "prompts:\n  fallback: aperture\n", 15, "prompts.fallback"),
+    (changed("iso: 100", "iso: 100\n  apertures: [f/11, f/16]") + "prompts:\n  fallback: aperture\n", 16,
+     "prompts.fallback"),
+    (changed("iso: 100", "iso: 100\n  isos: [50, 100]") + "prompts:\n  fallback: iso\n", 16, "prompts.fallback"),
+    (changed("kind: again", "kind: one"), 13, "bounds.frames"),
+    (changed("kind: again", "kind: bracket\n  steps: [-1, 0, 1]"), 14, "bounds.frames"),
+    (WHOLE + "  leave_by: {at: 2027-03-20T20:00:00Z}\n", 14, "bounds.leave_by"),
+    (changed("clock: 2026-03-20T18:00:00Z", "light: {base: 1/2, direction: down}")
+     + "  leave_by: {at: 2026-03-22T18:00:00Z}\n", 14, "bounds.leave_by"),
     (WHOLE + "  leave_by: {at: 2026-03-20T17:00:00Z}\n", 14, "bounds.leave_by"),
     (WHOLE + "  leave_by: {at: 2026-03-20T18:05:00Z}\n", 14, "bounds.leave_by"),
     (WHOLE + "  leave_by: {in_min: 10}\n", 14, "bounds.leave_by"),
@@ -291,6 +299,13 @@ def test_complaints_name_file_line_and_field(tmp_path: Path, text: str, line: in
         (changed("bounds:\n  frames: 5\n", ""), "nothing ends this outing: give sun_altitude_deg, leave_by or frames"),
         (changed("filters: [six]", "filters: [seven]"), "'seven' is not in the bag, which has six, ten"),
         (WHOLE + "  leave_by: {at: 2026-03-20T18:05:00Z}\n", "it would begin at 2026-03-20 18:00Z, when it is time"),
+        (WHOLE + "  leave_by: {at: 2026-03-21T18:05:00Z}\n", "more than a day before it is time to leave"),
+        (
+            changed("aperture: f/11", "aperture:"),
+            "must be a mark of the camera's dial, such as 1/8, f/8 or 100, not empty",
+        ),
+        (changed("clock: 2026-03-20T18:00:00Z", "clock: 18"), "must be a moment with its zone, such as 2026-10-14T17"),
+        ("day: 3\n" + WHOLE, "must be a day such as 2026-10-14, not 3"),
     ],
 )
 def test_complaints_say_what_is_allowed(tmp_path: Path, text: str, expected: str) -> None:

@@ -308,6 +308,12 @@ def test_faults_are_read_from_words() -> None:
     assert 400 < struck < 600
     with pytest.raises(ValueError, match="no fault"):
         read_faults(["catastrophe=1"])
+    for word in ("link_drop=x", "link_drop=0", "link_drop=3-1", "press_busy=130%", "press_busy=nan%"):
+        with pytest.raises(ValueError, match=f"'{word}' is no fault: .* takes attempts such as 2,5"):
+            read_faults([word])
+    for word in ("link_return_after_s=soon", "link_return_after_s=-1", "link_return_after_s=nan"):
+        with pytest.raises(ValueError, match="takes seconds such as 4"):
+            read_faults([word])
 
 
 def test_outages_follow_the_opening_they_are_for() -> None:

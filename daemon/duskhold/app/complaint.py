@@ -6,6 +6,7 @@ import typing
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import yaml
 from pydantic import BaseModel, ValidationError
 
 Location = tuple[str | int, ...]
@@ -43,6 +44,34 @@ def problem_at(field: str | None, said: str, lines: Mapping[Location, int]) -> P
     return Problem(_line(location, lines), field, f"{field}: {said}" if field else said)
 
 
+def not_yaml(error: yaml.MarkedYAMLError) -> tuple[int, str]:
+    """The line, and what is likely to be wrong there in the words of whoever wrote it."""
+    problem = error.problem or error.context or "it ends too soon"
+    begins = next(((said, is_open) for start, said, is_open in _NOT_YAML if problem.startswith(start)), None)
+    mark = error.problem_mark or error.context_mark
+    if begins is None:
+        return (mark.line + 1 if mark else 1), problem
+    said, is_open = begins
+    if is_open and error.context_mark is not None:
+        mark = error.context_mark
+    return (mark.line + 1 if mark else 1), said
+
+
+_INDENT = "this line is indented differently from the fields beside it"
+_NOT_YAML = (
+    ("mapping values are not allowed", f"{_INDENT}, or has a second colon: text with a colon needs quotes", False),
+    ("expected <block end>", f"{_INDENT}, or something before it is not closed", False),
+    ("found character '\\t'", "a tab stands here; indent with spaces", False),
+    ("found character", "text that begins with such a sign needs quotes", False),
+    ("could not find expected ':'", "a field has no colon after its name", True),
+    ("found unexpected end of stream", "a quote that begins here is never closed", True),
+    ("expected ',' or ']'", "a list that begins here is never closed, or lacks a comma", True),
+    ("expected ',' or '}'", "a group that begins here is never closed, or lacks a comma", True),
+    ("but found another document", "a second document begins here; a file has one", False),
+)
+"""What the library says at its beginning, what a person should look for, and whether that lies where it began."""
+
+
 def _problem(detail: dict[str, object], model: type[BaseModel], lines: Mapping[Location, int]) -> Problem:
     location = typing.cast(Location, detail["loc"])
     said = _sentence(detail, location, model)
@@ -69,7 +98,7 @@ def _sentence(detail: dict[str, object], location: Location, model: type[BaseMod
             (bound,) = limits.values()
             return f"must be {_BOUNDS[str(detail['type'])]} {bound:g}, not {given}"
         case "literal_error":
-            return f"must be one of {limits['expected']}, not {given!r}"
+            return f"must be one of {limits['expected']}, not {_shown(given)}"
         case "value_error":
             return str(limits["error"])
     kind = _KINDS.get(str(detail["type"]))
@@ -96,6 +125,9 @@ _KINDS = {
     "string_too_short": "some text",
     "too_short": "a longer list",
     "too_long": "a shorter list",
+    "dataclass_exact_type": "a mark of the camera's dial, such as 1/8, f/8 or 100",
+    "date_type": "a day such as 2026-10-14",
+    "datetime_type": "a moment with its zone, such as 2026-10-14T17:20:00Z",
 }
 
 
@@ -109,7 +141,11 @@ def _shown(given: object) -> str:
             return "a list"
         case dict():
             return "a group of fields"
-    return repr(given)
+    said = repr(given)
+    return said if len(said) <= _SHOWN_MAX else f"{said[:_SHOWN_MAX]}…"
+
+
+_SHOWN_MAX = 60
 
 
 def _unknown(name: str, known: tuple[str, ...]) -> str:

@@ -15,7 +15,7 @@ from typing import TypeVar
 import yaml
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from duskhold.app.complaint import Location, Problem, field_name, problems_of
+from duskhold.app.complaint import Location, Problem, field_name, not_yaml, problems_of
 
 SIZE_MAX_BYTES = 1_000_000
 
@@ -71,9 +71,8 @@ def read_document(path: Path) -> Document:
     except UnicodeDecodeError as error:
         raise reading.wrong(raw.count(b"\n", 0, error.start) + 1, (), "this is not text in UTF-8") from None
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line = mark.line + 1 if mark else 1
-        raise reading.wrong(line, (), f"this is not YAML: {error.problem or error.context}") from None
+        line, said = not_yaml(error)
+        raise reading.wrong(line, (), f"this is not YAML: {said}") from None
     except yaml.reader.ReaderError as error:
         line = raw.decode().count("\n", 0, error.position) + 1
         raise reading.wrong(line, (), "there is a character here that YAML does not allow") from None

@@ -52,6 +52,7 @@ DURATION_SHARE: Final = 0.25
 _MEGABYTE: Final = 1_000_000
 _ANOTHER_DAY: Final = timedelta(hours=20)
 """A limit of the sun so far away is tomorrow's."""
+_ONE_EVENING: Final = timedelta(hours=24)
 
 
 def load_outing(path: Path, settings: Settings, bag: Sequence[BagFilter], now_utc: datetime) -> Outing:
@@ -126,6 +127,11 @@ class _Making:
             raise BadOuting("want.duration_s", "first_s is the duration already")
         if want.duration_s is not None and want.look is not None:
             raise BadOuting("want.look", "give either look or duration_s")
+        frames = part.bounds.frames
+        if want.kind == "one" and frames not in (None, 1):
+            raise BadOuting("bounds.frames", f"kind one takes a single frame, not {frames}; kind again takes more")
+        if frames is not None and want.kind == "bracket" and want.steps and frames % len(want.steps):
+            raise BadOuting("bounds.frames", f"{frames} frames leave a bracket of {len(want.steps)} steps unfinished")
         bounded = part.bounds.longest_s is not None and part.bounds.shortest_s is not None
         if want.kind == "look" and want.look is None and not bounded:
             raise BadOuting("want.look", "kind look keeps times in a band: give look, or longest_s and shortest_s")
@@ -147,10 +153,14 @@ class _Making:
         bounds = made.bounds
         if made.frames_wanted is None and bounds.sun_altitude_deg is None and bounds.leave_by is None:
             raise BadOuting("bounds", "nothing ends this outing: give sun_altitude_deg, leave_by or frames")
-        if isinstance(made.start, LightStart):
-            return  # when the light comes is a guess at home, and refuses nothing
         begins_utc = begins_utc_of(made)
         begins = f"it would begin at {begins_utc:%Y-%m-%d %H:%M}Z"
+        if bounds.leave_by is not None and bounds.leave_by.leave_utc(begins_utc) - begins_utc > _ONE_EVENING:
+            raise BadOuting(
+                "bounds.leave_by", f"{begins}, more than a day before it is time to leave: is the day right?"
+            )
+        if isinstance(made.start, LightStart):
+            return  # when the light comes is a guess at home, and refuses nothing
         if bounds.leave_by is not None and bounds.leave_by.pack_utc(begins_utc) <= begins_utc:
             raise BadOuting("bounds.leave_by", f"{begins}, when it is time to pack already")
         sun_utc = ends_of(made, begins_utc).sun_utc

@@ -118,6 +118,7 @@ class Faults:
 
 
 _NONE = Faults()
+_ATTEMPTS_MAX = 100_000
 
 
 def read_faults(words: Sequence[str], seed: int = 0) -> Faults:
@@ -132,15 +133,32 @@ def read_faults(words: Sequence[str], seed: int = 0) -> Faults:
         if name not in known or not text:
             raise ValueError(f"{word!r} is no fault: write NAME=VALUE, where NAME is one of {', '.join(sorted(known))}")
         is_strike = isinstance(getattr(_NONE, name), Strike)
-        chosen[name] = _read_strike(text) if is_strike else float(text)
+        try:
+            chosen[name] = _read_strike(text) if is_strike else _read_number(text)
+        except ValueError:
+            allowed = "attempts such as 2,5 or 1-3, or a chance such as 5%" if is_strike else "seconds such as 4"
+            raise ValueError(f"{word!r} is no fault: {name} takes {allowed}") from None
     return Faults(seed=seed, **chosen)
+
+
+def _read_number(text: str) -> float:
+    number = float(text)
+    if not number >= 0.0:  # nor is what is no number
+        raise ValueError(text)
+    return number
 
 
 def _read_strike(text: str) -> Strike:
     if text.endswith("%"):
-        return Strike(chance=float(text[:-1]) / 100)
+        chance = _read_number(text[:-1]) / 100
+        if chance > 1.0:
+            raise ValueError(text)
+        return Strike(chance=chance)
     attempts: set[int] = set()
     for part in text.split(","):
         first, _, last = part.partition("-")
-        attempts.update(range(int(first), int(last or first) + 1))
+        counted = range(int(first), int(last or first) + 1)
+        if not counted or counted[0] < 1 or counted[-1] > _ATTEMPTS_MAX:
+            raise ValueError(text)
+        attempts.update(counted)
     return Strike(on=frozenset(attempts))

@@ -286,11 +286,13 @@ class Outing:
             if allowed and set_now.name not in [one.name for one in allowed]:
                 names = ", ".join(one.name for one in allowed)
                 raise BadOuting(f"kit.{word}", f"{set_now.name} is not among those that may be set: {names}")
-        fallback = self.prompting.fallback
-        if fallback is Fallback.APERTURE and len(self.kit.apertures) < 2:
-            raise BadOuting("prompts.fallback", "a wider aperture as fallback needs kit.apertures to choose from")
-        if fallback is Fallback.ISO and len(self.kit.isos) < 2:
-            raise BadOuting("prompts.fallback", "a higher ISO as fallback needs kit.isos to choose from")
+        fallback, aperture, iso = self.prompting.fallback, self.kit.aperture, self.kit.iso
+        if fallback is Fallback.APERTURE and all(one.true_value >= aperture.true_value for one in self.kit.apertures):
+            raise BadOuting(
+                "prompts.fallback", f"a wider aperture needs one in kit.apertures, wider than {aperture.name}"
+            )
+        if fallback is Fallback.ISO and all(one.true_value <= iso.true_value for one in self.kit.isos):
+            raise BadOuting("prompts.fallback", f"a higher ISO needs one in kit.isos, higher than {iso.name}")
 
     def _check_bounds(self) -> None:
         bounds, limits = self.bounds, self.limits
