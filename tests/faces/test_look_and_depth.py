@@ -114,6 +114,7 @@ def test_depth_for_a_print(capsys: Capture, tmp_path: Path) -> None:
         (("look", "--waves", "0"), "--waves"),
         (("depth", "--focal", "0"), "--focal"),
         (("depth", "--focal", "24", "--focus", "0.01"), "--focus"),
+        (("depth", "--focal", "24", "--aperture", "=1e-300"), "--aperture"),
         (("depth", "--focal", "24", "--blur", "0.03", "--print-width", "600"), "--blur"),
         (("depth", "--focal", "24", "--picture", "x.doc"), "--picture"),
     ],

@@ -131,6 +131,12 @@ def test_bad_input(capsys: Capture, words: tuple[str, ...], field: str, said: st
     assert said.lower() in error["message"].lower()
 
 
+@pytest.mark.parametrize("rate", ["-10", "10"])
+def test_the_largest_rates_are_worked_out_for_the_longest_frames(capsys: Capture, rate: str) -> None:
+    body = answer(capsys, "--base", "30", "--filters", "10", *TIMES, "--rate", rate)
+    assert body["finishable"] is (rate == "10") and body["plain_s"] == 32768.0
+
+
 def test_in_words(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
     assert cli.main(["solve", "--base", "1/6", "--filters", "10.2", *TIMES, "--rate", "-0.18"]) == 0

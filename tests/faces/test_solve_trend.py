@@ -191,6 +191,11 @@ def test_a_picture_is_drawn(capsys: Capture, readings: Path, tmp_path: Path, suf
         ("taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,1\n", "line 2: sigma_stops is missing"),
         ("taken_utc,level_stops,sigma_stops,source\n\n\n2026-10-14T17:14:00Z,1,x,base\n", "line 4: sigma_stops"),
         ("taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,12,5,0,02,base\n", "line 2 has more cells"),
+        (
+            "taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,150,0.1,base\n2026-10-14T17:20:00Z,2,1,base\n",
+            "level_stops go from 2 to 150",
+        ),
+        ("taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,1,6,base\n", "line 2: sigma_stops: '6'"),
         ('taken_utc,level_stops,sigma_stops,source\n2026-10-14T17:14:00Z,1,0.1,"base\n', "line 2 is no table"),
     ],
 )
@@ -199,6 +204,14 @@ def test_a_table_that_cannot_be_read(capsys: Capture, tmp_path: Path, text: str,
     path.write_text(text, encoding="utf-8")
     error = answer(capsys, *LOCH, "--readings", str(path), status=2)["error"]
     assert error["field"] == "--readings" and said in error["message"]
+
+
+def test_readings_that_no_light_gives(capsys: Capture, readings: Path) -> None:
+    rows = readings.read_text(encoding="utf-8").splitlines()
+    at = "2026-10-14T17:19:59Z"
+    readings.write_text("\n".join([rows[0], f"{at},22,0.02,base", rows[2]]), encoding="utf-8")
+    error = answer(capsys, *LOCH, "--readings", str(readings), status=3)["error"]
+    assert error["code"] == "readings_implausible" and "which no light does" in error["message"]
 
 
 def test_a_table_with_blanks_after_its_commas_is_the_same(capsys: Capture, readings: Path) -> None:
@@ -224,6 +237,7 @@ def test_readings_that_tell_nothing(capsys: Capture, readings: Path, tmp_path: P
     ("words", "field"),
     [
         (("--want", "soon", "--aperture", "f/11"), "--want"),
+        (("--want", "1e-320", "--aperture", "f/11"), "--want"),
         (("--want", "look:sharp", "--aperture", "f/11"), "--want"),
         (("--want", "60s"), "--aperture"),
         (("--want", "streak:0.15", "--aperture", "f/11"), "--cloud"),

@@ -60,3 +60,14 @@ def test_light_that_falls_past_all_numbers_is_unfinishable_and_no_error() -> Non
     found = falling.solve(1000.0, 0.0)
     assert isinstance(found, Unfinishable)
     assert found.most_plain_s == pytest.approx(60.0 / (40.0 * math.log(2.0)))
+
+
+@pytest.mark.parametrize("rate", [-10.0, 10.0])
+def test_what_no_number_holds_is_the_largest_or_the_least(rate: float) -> None:
+    """Nine hours at ten stops a minute are 5400 stops; a hair of fading lasts for ever."""
+    found = Forecast.steady(0.0, 0.0, rate).dose(0.0, 32768.0)
+    assert math.isfinite(math.log2(found)) and (found > 1e299) == (rate > 0.0)
+    far = Forecast.steady(0.0, 0.0, rate).dose(40_000.0, 40_001.0)
+    assert math.isfinite(math.log2(far))
+    hardly = Forecast((0.0, 60.0), (0.0, -1e-300), goes_on=True).solve(100.0, 0.0)
+    assert isinstance(hardly, OpenTime) and hardly.most_plain_s is None

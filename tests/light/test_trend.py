@@ -172,6 +172,28 @@ def test_the_light_at_the_mark_is_told_in_the_readings_own_zero() -> None:
     assert trend.mark_stops == pytest.approx(7.0, abs=0.01)
 
 
+@pytest.mark.parametrize("zero", [-170.0, 0.0, 170.0])
+@pytest.mark.parametrize("shape", [None, SKY])
+def test_readings_may_have_any_zero(zero: float, shape: Shape | None) -> None:
+    levels = {-6: 0.01, -4: -0.02, -2: 2.0, 0: 0.0}  # the third is a lamp
+    plain, lifted = (
+        trend_of([reading(m, along_sky(m) - along_sky(0) + off + up) for m, off in levels.items()], shape)
+        for up in (0.0, zero)
+    )
+    assert len(plain.left_out) == len(lifted.left_out) == 1
+    assert lifted.rate.value == pytest.approx(plain.rate.value, abs=1e-6)
+    assert lifted.forecast.level_stops(300.0) == pytest.approx(plain.forecast.level_stops(300.0), abs=1e-6)
+    assert lifted.mark_stops == pytest.approx(plain.mark_stops + zero, abs=1e-6)
+
+
+def test_what_no_light_does_is_no_trend() -> None:
+    # As told in lux by mistake: 150 and 12 six minutes apart would be 23 stops a minute
+    lux = fuse([reading(-6, 150.0), reading(0, 12.0)], MARK, at(1), 900.0)
+    assert isinstance(lux, NoTrend) and lux.lack is Lack.IMPLAUSIBLE and "-23 stops a minute" in lux.reason
+    storm = trend_of([reading(-1, 5.0), reading(0, 0.0)])
+    assert storm.rate.value == pytest.approx(-5.0, abs=0.1)
+
+
 def test_under_torn_cloud_no_reading_is_odd() -> None:
     """Clouds of half a stop that change within minutes: a jump past 0.7 stop is one of them, and tells the light."""
     levels = [-0.31, 0.42, -0.55, 0.12, 0.62, -0.45]

@@ -12,6 +12,10 @@ from duskhold.plan.stamp import utc_from
 COLUMNS = ("taken_utc", "level_stops", "sigma_stops", "source")
 MOST_READINGS = 10_000
 LARGEST_BYTES = 2_000_000
+MOST_SIGMA_STOPS = 5.0
+"""What is less sure is no reading."""
+WIDEST_STOPS = 40.0
+"""From full sun to the dark of the night it is some 30 stops."""
 
 
 class ReadingsWrong(ValueError):
@@ -38,7 +42,12 @@ def load_readings(path: Path) -> tuple[Reading, ...]:
         raise ReadingsWrong(f"{path}, line 1: the column {missing[0]} is missing; the columns are {','.join(COLUMNS)}")
     if not 0 < len(rows) <= MOST_READINGS:
         raise ReadingsWrong(f"{path} has {len(rows)} readings; 1 to {MOST_READINGS} are read")
-    return tuple(_reading(path, line, row) for line, row in rows)
+    readings = tuple(_reading(path, line, row) for line, row in rows)
+    levels = [one.level_stops for one in readings]
+    if max(levels) - min(levels) > WIDEST_STOPS:
+        said = f"{path}: level_stops go from {min(levels):g} to {max(levels):g}"
+        raise ReadingsWrong(f"{said}, more than from full sun to starlight: are they log2 of the light, in stops?")
+    return readings
 
 
 def _reading(path: Path, line: int, row: Mapping[str | None, Any]) -> Reading:
@@ -58,16 +67,16 @@ def _reading(path: Path, line: int, row: Mapping[str | None, Any]) -> Reading:
         raise
     except ValueError as error:
         raise ReadingsWrong(f"{path}, line {line}: taken_utc: {error}") from None
-    level = _number(path, line, "level_stops", cell("level_stops"), -200.0)
-    sigma = _number(path, line, "sigma_stops", cell("sigma_stops"), 1e-6)
+    level = _number(path, line, "level_stops", cell("level_stops"), -200.0, 200.0)
+    sigma = _number(path, line, "sigma_stops", cell("sigma_stops"), 1e-6, MOST_SIGMA_STOPS)
     return Reading(taken_utc, level, sigma, cell("source"))
 
 
-def _number(path: Path, line: int, name: str, text: str, least: float) -> float:
+def _number(path: Path, line: int, name: str, text: str, least: float, most: float) -> float:
     try:
         value = float(text)
     except ValueError:
         value = math.nan
-    if not (math.isfinite(value) and least <= value <= 200.0):
-        raise ReadingsWrong(f"{path}, line {line}: {name}: {text!r} is not a number from {least:g} to 200")
+    if not (math.isfinite(value) and least <= value <= most):
+        raise ReadingsWrong(f"{path}, line {line}: {name}: {text!r} is not a number from {least:g} to {most:g}")
     return value

@@ -42,6 +42,7 @@ def run(args: argparse.Namespace) -> Answer:
 
     focal_mm = number_of("--focal", args.focal, 1.0, 3000.0, "mm")
     f_number = read("--aperture", args.aperture, APERTURE.true_value)
+    number_of("--aperture", f_number, 0.5, 512.0, "as f-number")
     blur_mm = _blur(args)
     hyperfocal = hyperfocal_m(focal_mm, f_number, blur_mm)
     focus_m = hyperfocal if args.focus is None else number_of("--focus", args.focus, focal_mm / 999.0, 1e6, "m")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from duskhold.faces.answer import Wrong
 from duskhold.faces.area import add_area_option, area_of
 from duskhold.faces.inputs import folders_of, number_of, place_of, read, saying_journal_errors
+from duskhold.light.reading import LARGEST_RATE_STOPS_PER_MIN
 
 if TYPE_CHECKING:
     from duskhold.app.settings import Settings
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from duskhold.light.skyshape import SkyShape
     from duskhold.plan.decision import Drift, TrendDrift
 
-LARGEST_RATE_STOPS_PER_MIN = 10.0
 AUTO = "auto"
 _LOOK_BACK_MIN = 60.0
 

@@ -122,7 +122,7 @@ def seconds_from(text: str) -> float:
             found = float(bare.removesuffix("s"))
     except ValueError:
         found = math.nan
-    if not (math.isfinite(found) and 0.0 < found <= 86_400.0):
+    if not 1e-4 <= found <= 86_400.0:
         raise ValueError(f"{text!r} is no time such as 120s, 2min or look:cloud-streaks")
     return found
 

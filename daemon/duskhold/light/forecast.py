@@ -13,7 +13,10 @@ from duskhold.light.opentime import LONGEST_SEARCH_S, OpenTime, Unfinishable
 _LN2 = math.log(2.0)
 _HARDLY = 1e-9
 
-_FARTHEST_STOPS = 1000.0  # what a number of this kind can hold, and no light is
+# What a number of this kind can hold, and no light is.
+_FARTHEST_STOPS = 1000.0
+_LEAST_PER_S = 1e-100
+_LEAST_DOSE, _MOST_DOSE = 1e-300, 1e300
 
 
 class Forecast:
@@ -61,8 +64,10 @@ class Forecast:
         """Integral of the level between two instants."""
         piece = self._piece(from_s)
         if piece == self._piece(to_s):
-            return self.level(from_s) * _growth(self._per_s[piece], to_s - from_s)
-        return self._until(to_s) - self._until(from_s)
+            found = self.level(from_s) * _growth(self._per_s[piece], to_s - from_s)
+        else:
+            found = self._until(to_s) - self._until(from_s)
+        return max(_LEAST_DOSE, min(_MOST_DOSE, found))
 
     def end_of(self, dose: float, opens_s: float) -> float | None:
         """When a dose that begins to gather at `opens_s` is complete; None when it never is."""
@@ -92,7 +97,7 @@ class Forecast:
         if not self.goes_on:
             return self.dose(opens_s, opens_s + LONGEST_SEARCH_S)
         a = self._per_s[-1]
-        if a >= 0.0:
+        if a > -_LEAST_PER_S:
             return None
         last_s = max(opens_s, self._at_s[-2])
         return self.dose(opens_s, last_s) + self.level(last_s) / -a
@@ -117,4 +122,4 @@ def _growth(per_s: float, length_s: float) -> float:
     x = per_s * length_s
     if abs(x) < _HARDLY:
         return length_s * (1.0 + x / 2.0)
-    return math.expm1(x) / per_s
+    return math.expm1(min(x, _FARTHEST_STOPS * _LN2)) / per_s

@@ -82,6 +82,8 @@ def _odd(points: Sequence[Point], limit: float, clock: Callable[[Point], float])
 
 def _plausibility(points: Sequence[Point], odd: dict[Point, float]) -> float:
     kept = [point for point in points if point not in odd]
+    if not kept:
+        return -math.inf
     bank = FilterBank(_ORDINARY, kept[0].at_min)
     for point in kept:
         bank.advance(point.at_min)

@@ -4,6 +4,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
+
+LARGEST_RATE_STOPS_PER_MIN: Final = 10.0
+"""No light that a frame is exposed by changes faster: what does is a lamp, or a mistake of time or unit."""
 
 
 @dataclass(frozen=True, slots=True)

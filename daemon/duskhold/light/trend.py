@@ -17,7 +17,7 @@ import numpy as np
 from duskhold.light.filterbank import BEND, CLOUD, LEVEL, MARK, RATE, FilterBank, Guess, Numbers, lasting, noises
 from duskhold.light.forecast import Forecast
 from duskhold.light.gate import ODD_STOPS, PRICE_OF_LEAVING_OUT, LeftOut, Point, believe
-from duskhold.light.reading import Reading, in_order
+from duskhold.light.reading import LARGEST_RATE_STOPS_PER_MIN, Reading, in_order
 from duskhold.light.skyshape import MODEL_RATE_SHARE, MODEL_RATE_SIGMA, LampLitShape, Shape
 
 WINDOW_MIN: Final = 45.0
@@ -49,6 +49,7 @@ class Lack(StrEnum):
     NO_READING = "no_reading"
     STALE = "reading_too_old"
     NO_RATE = "no_rate"
+    IMPLAUSIBLE = "readings_implausible"
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,11 +124,17 @@ def fuse(
             Lack.STALE, f"the newest reading is {age_s:.0f} s old at the opening; {age_max_s:g} s is allowed"
         )
     recent = [each for each in past if (newest_utc - each.taken_utc) <= timedelta(minutes=WINDOW_MIN)]
-    points = [_point(each, mark_utc, shape) for each in recent]
+    # Readings have any zero; the filters know levels to some tens of stops about theirs, so they are given the newest.
+    zero = past[-1].level_stops - (shape.stops(newest_utc) if shape else 0.0)
+    points = [_point(each, mark_utc, shape, zero) for each in recent]
     kept, odd = _believed(points, shape)
     if len(kept) < 2 and shape is None:
         return NoTrend(Lack.NO_RATE, "one reading tells no rate: take another some minutes later, or give the place")
-    return replace(_fused(kept, (*clipped, *odd), mark_utc, shape, len(points)), sky=shape)
+    found = _fused(kept, (*clipped, *odd), mark_utc, shape, len(points))
+    if abs(found.rate.value) > LARGEST_RATE_STOPS_PER_MIN:
+        said = f"the readings change by {found.rate.value:+.0f} stops a minute, which no light does"
+        return NoTrend(Lack.IMPLAUSIBLE, f"{said}: check their times, and whether they are in stops")
+    return replace(found, sky=shape, mark_stops=found.mark_stops + zero)
 
 
 def _believed(points: Sequence[Point], shape: Shape | None) -> tuple[Sequence[Point], tuple[LeftOut, ...]]:
@@ -379,10 +386,10 @@ def _bend(bank: FilterBank, shape: Shape | None, at_utc: datetime) -> Estimate:
     return Estimate(own.value + sky, own.sigma)
 
 
-def _point(reading: Reading, mark_utc: datetime, shape: Shape | None) -> Point:
+def _point(reading: Reading, mark_utc: datetime, shape: Shape | None, zero: float) -> Point:
     at_min = (reading.taken_utc - mark_utc).total_seconds() / 60.0
     sky = shape.stops(reading.taken_utc) if shape else 0.0
-    return Point(at_min, reading.level_stops - sky, reading)
+    return Point(at_min, reading.level_stops - sky - zero, reading)
 
 
 def _utc(mark_utc: datetime, at_min: float) -> datetime:

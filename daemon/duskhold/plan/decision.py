@@ -188,8 +188,7 @@ def _along_curve(
 ) -> tuple[OpenTime | Unfinishable, float, float | None]:
     error = None
     if plain_s <= LONGEST_HELD_ERROR_S:
-        dose_s = forecast.dose(delay_s, delay_s + plain_s)
-        error = math.log2(dose_s / plain_s) if dose_s > 0.0 else None  # a forecast of no light at all
+        error = math.log2(forecast.dose(delay_s, delay_s + plain_s) / plain_s)
     return forecast.solve(plain_s, delay_s), forecast.rate_stops_per_min(delay_s), error
 
 
