@@ -15,9 +15,14 @@ MUTANTS = (
         "        state.set_up, state.request = request.after, None\n    if not",
     ),
     Mutant(
-        "takes a denied change for done", "plan/evening.py",
+        "takes a denied change for done", "plan/evening_pixels.py",
         "plan/test_evening_person.py::test_an_answer_that_the_pixels_deny_opens_nothing_and_asks_again",
         "if proof is None or proof.seen is Seen.AS_ASKED:", "if proof is None or proof.seen is not Seen.LOOK_AGAIN:",
+    ),
+    Mutant(
+        "takes a clipped scout for a proof", "plan/evening_pixels.py",
+        "plan/test_evening_doubt.py::test_a_clipped_scout_never_proves_a_change_however_often_it_is_said_to_be_made",
+        "    if off is not None and reading.at_least:", "    if False:",
     ),
     Mutant(
         "does not wait for an answer", "plan/evening_agenda.py",
@@ -76,17 +81,17 @@ MUTANTS = (
         "    if state.darks_left and not state.means_fresh:", "    if False:",
     ),
     Mutant(
-        "counts a retake as done", "plan/evening.py",
+        "counts a retake as done", "plan/evening_pixels.py",
         "plan/test_evening_person.py::test_a_frame_to_be_taken_again_is_not_counted",
-        "            return said + self._picture_fault(event.text)\n        state.faults_running = 0\n",
-        "            self._count()\n            return said + self._picture_fault(event.text)\n"
-        "        state.faults_running = 0\n",
+        "        return said + _picture_fault(state, event.text)\n    state.faults_running = 0\n",
+        "        count_frame(state)\n        return said + _picture_fault(state, event.text)\n"
+        "    state.faults_running = 0\n",
     ),
     Mutant(
-        "never forgets a picture fault", "plan/evening.py",
+        "never forgets a picture fault", "plan/evening_pixels.py",
         "plan/test_evening_person.py::test_three_picture_faults_running_stop_and_a_good_frame_between_starts_the_count_anew",
-        "            return said + self._picture_fault(event.text)\n        state.faults_running = 0\n",
-        "            return said + self._picture_fault(event.text)\n",
+        "        return said + _picture_fault(state, event.text)\n    state.faults_running = 0\n",
+        "        return said + _picture_fault(state, event.text)\n",
     ),
     Mutant(
         "ignores that the light is stale", "plan/known_light.py",

@@ -68,11 +68,15 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """What a scout says, how far it was off the change as asked, and the filters that explain it best."""
+    """What a scout says, how far it was off the change as asked, and the filters that explain it best.
+
+    One that `is_clipped` came out so much brighter at the least.
+    """
 
     seen: Seen
     off_stops: float
     likeliest: tuple[str, ...]
+    is_clipped: bool = False
 
 
 def prove(
@@ -99,14 +103,23 @@ def prove(
     return Proof(Seen.AS_ASKED if agrees else Seen.LOOK_AGAIN, off_stops, likeliest)
 
 
+def deny_clipped(outing: Outing, request: Request, assumed: tuple[str, ...], off_stops: float) -> Proof:
+    """A scout at full scale proves nothing: of the states that would be as bright the darkest is the likeliest."""
+    assumed_stops = outing.kit.glass(assumed).stops
+    states = {names: assumed_stops - outing.kit.glass(names).stops for names in _states(request)}
+    bright = [names for names, brighter in states.items() if brighter >= off_stops - VERIFIED_STOPS]
+    return Proof(Seen.OTHERWISE, off_stops, min(bright, key=states.__getitem__, default=assumed), is_clipped=True)
+
+
 def complaint(assumed: tuple[str, ...], proof: Proof) -> str:
     """What is wrong, as far as the pixels tell."""
     still = [name for name in proof.likeliest if name not in assumed]
     missing = [name for name in assumed if name not in proof.likeliest]
     said = [f"{_names(still)} still on"] * bool(still) + [f"{_names(missing)} not on"] * bool(missing)
+    off = f"{proof.off_stops:+.1f} stop{' or more' * proof.is_clipped}"
     if said:
-        return f"{' and '.join(said)} ({proof.off_stops:+.1f} stop)"
-    return f"the light is {proof.off_stops:+.1f} stop from what these filters should let through"
+        return f"{' and '.join(said)} ({off})"
+    return f"the light is {off} from what these filters should let through"
 
 
 def filter_off(more_stops: float) -> str:

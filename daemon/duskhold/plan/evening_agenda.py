@@ -239,7 +239,8 @@ def _scouting(state: State) -> list[Effect] | None:
     if metered is None:
         # Before a first frame of a chosen time there is no light to compare with: a person's word has to do.
         state.set_up, state.request, state.scout_needed = set_up, None, False
-        return [Tell("unverified", "nothing to compare the filters with yet", {"filters": list(set_up.filters)})]
+        told = Tell("unverified", "nothing to compare the filters with yet", {"filters": list(set_up.filters)})
+        return [told] if is_asked else None
     if state.scout_due_utc is not None and state.now_utc < state.scout_due_utc:
         return []
     long_s = decide(state.outing, set_up, metered, state.now_utc).open_s or state.outing.bounds.longest_s

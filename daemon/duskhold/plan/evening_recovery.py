@@ -6,7 +6,7 @@ from typing import Final
 from duskhold.plan.evening_rest import confirm_time, hold, hold_quietly, ring, stop
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_words import PERSON, Act, Effect, Fault, Measured, Tell, Urgency
-from duskhold.plan.outing import AfterLinkLoss, Doubt
+from duskhold.plan.outing import AfterLinkLoss, Doubt, Kind, LightStart
 from duskhold.plan.stops import StopReason
 
 FAULTS_MAX: Final = 5
@@ -86,6 +86,21 @@ def in_doubt(state: State, event: Measured) -> list[Effect]:
     if state.outing.doubt is Doubt.GO_ON:
         return [Tell("in_doubt", line, {"codes": list(event.codes)})]
     return hold(state, Held(f"{line}: look, then say resume"), Urgency.DO)
+
+
+def base_clipped(state: State) -> list[Effect]:
+    """The light is at least so bright, and no more is known of the tone that is to be kept: at dusk a later one may
+    tell it. While the light is watched for its start that is as it should be.
+    """
+    outing, line = state.outing, "the base frame is clipped: its light is at least this bright"
+    is_last = state.bases == outing.want.base_frames and outing.want.kind is not Kind.WATCH
+    if not is_last or isinstance(outing.start, LightStart) or outing.doubt is Doubt.GO_ON:
+        return [Tell("clipped", line, {})]
+    if outing.doubt is Doubt.STOP:
+        return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.IN_DOUBT, line)]
+    state.base_wanted, state.base_due_utc = True, None
+    asked = f"{line}; wait for less and say resume to meter once more, or say leaving and shorten want.base"
+    return hold(state, Held(asked), Urgency.DO)
 
 
 def told_closed(state: State) -> None:

@@ -78,7 +78,6 @@ class State:
     faults_running: int = 0
     faults_since_frame: int = 0
     steps_left: tuple[float, ...] | None = None
-    retake_step: float | None = None
     base_wanted: bool = False
     gauge_open_s: float = 0.0
     gauge_has_moved: bool = False

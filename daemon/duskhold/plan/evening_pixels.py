@@ -1,0 +1,211 @@
+"""What the pixels of a frame say, and what follows: the light, filters proven or denied, doubts, picture faults."""
+
+import math
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Final
+
+from duskhold.light.reading import Reading
+from duskhold.light.skyshape import SkyShape
+from duskhold.plan import evening_words as words
+from duskhold.plan.asking import Seen, complaint, deny_clipped, filter_off, prove
+from duskhold.plan.evening_agenda import light_has_come
+from duskhold.plan.evening_recovery import base_clipped, in_doubt
+from duskhold.plan.evening_rest import foretell, ring, stop
+from duskhold.plan.evening_state import State
+from duskhold.plan.evening_time import against_sky
+from duskhold.plan.evening_words import Act, Effect, Tell, Urgency
+from duskhold.plan.known_light import Reference
+from duskhold.plan.outing import BASE_GAP_S, Kind, LightStart
+from duskhold.plan.role import Role
+from duskhold.plan.series import SetUp
+from duskhold.plan.stops import StopReason
+
+PICTURE_FAULTS_MAX: Final = 3
+LOOK_AGAIN_S: Final = 10.0
+LOOKS_MAX: Final = 3
+"""After so many scouts that do not agree with each other a person is asked. Common practice, no source."""
+DARK_BELOW_STOPS: Final = 4.0
+"""A frame with the cap on is at least so far below what the scene would give."""
+
+
+def measured(state: State, shape: SkyShape | None, event: words.Measured) -> list[Effect]:
+    """What the pixels of the frame that was told last say; `shape` is the clear sky of the place."""
+    if event.frame_id != state.measuring or state.measured_take is None:
+        return []  # told too late, after it was given up
+    take = state.measured_take
+    forget_measuring(state)
+    state.verdict = event.text
+    opened_utc = state.told_opened_utc or state.now_utc
+    reading = Reading(
+        opened_utc + timedelta(seconds=state.told_open_s / 2.0), event.level_ev, event.sigma_stops,
+        take.role.value, state.told_open_s, event.at_least,
+    )  # fmt: skip
+    match take.role:
+        case Role.BASE:
+            return _base_seen(state, shape, reading)
+        case Role.SCOUT:
+            return _scout_seen(state, reading, event)
+        case Role.LONG:
+            return _long_seen(state, reading, event, opened_utc)
+        case Role.DARK:
+            return _dark_seen(state, reading)
+
+
+def not_measured(state: State, event: words.NotMeasured) -> list[Effect]:
+    """They say nothing: a picture fault. The frame is kept and counts."""
+    if event.frame_id != state.measuring or state.measured_take is None:
+        return []
+    take = state.measured_take
+    forget_measuring(state)
+    if take.role is Role.LONG:
+        count_frame(state)
+        state.scout_needed = True
+    if take.role is Role.DARK and state.darks_left:
+        state.darks_left -= 1  # it is kept, whether or not it could be looked at
+    return _picture_fault(state, event.reason)
+
+
+def forget_measuring(state: State) -> None:
+    """Nothing is waited for from the pixels any more."""
+    state.measuring, state.measured_take, state.measure_by_utc = None, None, None
+
+
+def count_frame(state: State) -> None:
+    """A long frame is taken."""
+    want = state.outing.want
+    state.frames_done += 1
+    if state.steps_left:
+        state.steps_left = state.steps_left[1:]
+    if want.kind is Kind.PAIRS:
+        state.base_wanted, state.base_due_utc = True, None
+
+
+def _base_seen(state: State, shape: SkyShape | None, reading: Reading) -> list[Effect]:
+    want = state.outing.want
+    assert want.base is not None, "no base frame is asked for without"
+    state.bases += 1
+    state.base_wanted = False
+    is_first = state.light.reference is None
+    state.light.see_bare(reading)
+    if is_first or state.frames_done == 0:
+        state.light.reference = Reference(want.base.true_s, reading.level_stops)
+    is_watch = want.kind is Kind.WATCH
+    watching = is_watch or (isinstance(state.outing.start, LightStart) and not state.watched_enough)
+    if is_watch:
+        state.frames_done += 1
+    elif watching and light_has_come(state):
+        state.watched_enough, watching = True, False
+    gap_s = want.every_s if watching else BASE_GAP_S
+    state.base_due_utc = reading.taken_utc + timedelta(seconds=gap_s)
+    said = base_clipped(state) if reading.at_least else []
+    return said + against_sky(state, shape, reading)
+
+
+def _scout_seen(state: State, reading: Reading, event: words.Measured) -> list[Effect]:
+    request = state.request
+    if request is not None and (request.answered or state.fallback_tried):
+        return _change_seen(state, reading)
+    state.looks = state.looks + 1 if reading.at_least else 0
+    if 0 < state.looks < LOOKS_MAX:
+        state.scout_due_utc = state.now_utc + timedelta(seconds=LOOK_AGAIN_S)
+        return [Tell("look_again", "the scout is clipped: once more", {})]
+    state.scout_needed, state.scout_due_utc = False, None
+    if reading.at_least:
+        state.looks = 0
+        line = "the scout is clipped, so bright it should not be behind these filters"
+        event = replace(event, act=Act.ASK, text=line)
+    state.light.see_light(reading, state.set_up.filters)
+    return in_doubt(state, event) if event.act in (Act.ASK, Act.STOP) else []
+
+
+def _change_seen(state: State, reading: Reading) -> list[Effect]:
+    """A scout behind what a person was asked to fit: made, not made, or to be looked at again."""
+    request = state.request
+    assert request is not None, "a scout is asked for by a request"
+    fitted = request.after if request.answered else request.before
+    off = state.light.off_stops(reading, fitted.filters)
+    proof = None
+    if off is not None and reading.at_least:
+        proof = deny_clipped(state.outing, request, fitted.filters, off)
+    elif off is not None:
+        proof = prove(state.outing, request, fitted.filters, off, state.scout_off_stops)
+    state.scout_due_utc = None
+    state.looks += 1
+    if proof is None or proof.seen is Seen.AS_ASKED:
+        return _as_asked(state, reading, fitted, off)
+    state.scout_off_stops = off
+    if proof.seen is Seen.LOOK_AGAIN and state.looks < LOOKS_MAX:
+        state.scout_due_utc = state.now_utc + timedelta(seconds=LOOK_AGAIN_S)
+        state.scout_needed = not request.answered
+        return [Tell("look_again", f"{proof.off_stops:+.1f} stop from what was expected: once more", {})]
+    line = complaint(fitted.filters, proof)
+    state.scout_needed = False
+    since_utc = None if request.answered else request.waiting_since_utc
+    state.request = replace(
+        request, answered=False, tries=request.tries + 1, asked_utc=state.now_utc, unanswered_since_utc=since_utc
+    )
+    state.fallback_tried, state.looks = False, 0
+    detail = {"off_stops": proof.off_stops, "likeliest": list(proof.likeliest), "tries": request.tries + 1}
+    told = Tell("denied", line, detail)
+    if not request.answered and request.tries:
+        return [told]  # nobody is there, and it was rung for already
+    return [ring(state, Urgency.DO, f"{line}: {request.line()}, then say done"), told]
+
+
+def _as_asked(state: State, reading: Reading, fitted: SetUp, off: float | None) -> list[Effect]:
+    request = state.request
+    assert request is not None, "only a request is answered"
+    state.scout_needed, state.scout_off_stops, state.looks = False, None, 0
+    if not request.answered:
+        # Nobody came, and the filters are as before: the agreed fallback may go on with them.
+        state.light.see_light(reading, fitted.filters)
+        return [Tell("unchanged", "the filters are as they were", {"off_stops": off})]
+    state.light.see_scout(reading, fitted.filters)
+    state.set_up, state.request = fitted, None
+    learnt = state.light.takes_more_stops(fitted.filters)
+    line = f"the pixels say that it is done{filter_off(learnt)}"
+    return [Tell("verified", line, {"off_stops": off, "filter_off_stops": learnt})]
+
+
+def _long_seen(state: State, reading: Reading, event: words.Measured, opened_utc: datetime) -> list[Effect]:
+    light, filters = state.light, state.set_up.filters
+    if light.reference is None:
+        glass_stops = state.outing.kit.glass(filters).stops
+        base_s = (state.outing.want.first_s or reading.span_s) / math.exp2(glass_stops)
+        light.reference = Reference(base_s, reading.level_stops)
+    if light.first_ev is None:
+        light.first_ev = reading.level_stops + light.takes_more_stops(filters)
+    said: list[Effect] = []
+    if not light.see_long(reading, filters, opened_utc):
+        state.scout_needed = True
+        how = "clipped" if reading.at_least else "far from what was expected"
+        said.append(Tell("odd", f"{how}: a scout looks before the next frame", {}))
+    foretell(state, 0.0)
+    if event.act is Act.RETAKE:
+        return said + _picture_fault(state, event.text)
+    state.faults_running = 0
+    count_frame(state)
+    if event.act in (Act.ASK, Act.STOP):
+        said += in_doubt(state, event)
+    return said
+
+
+def _dark_seen(state: State, reading: Reading) -> list[Effect]:
+    expected = state.light.expected_ev(state.now_utc)
+    assert state.darks_left is not None, "a dark frame is counted"
+    if expected is not None and reading.level_stops > expected - DARK_BELOW_STOPS:
+        state.cap_on = False
+        state.cap_by_utc = state.now_utc + timedelta(seconds=state.outing.prompting.patience_s)
+        return [ring(state, Urgency.DO, "the dark frame is not dark: put the cap on, then say done")]
+    state.darks_left -= 1
+    return []
+
+
+def _picture_fault(state: State, reason: str) -> list[Effect]:
+    state.faults_running += 1
+    said: list[Effect] = [Tell("picture_fault", reason, {"running": state.faults_running})]
+    if state.faults_running < PICTURE_FAULTS_MAX:
+        return said
+    line = f"{PICTURE_FAULTS_MAX} picture faults running, the last: {reason}"
+    return [*said, ring(state, Urgency.FAILED, line), *stop(state, StopReason.PICTURE_FAULTS, line)]
