@@ -42,10 +42,11 @@ def show(body: dict[str, Any], zone: "tzinfo | None") -> None:
         _say(line)
     if decision.get("ways_out") and not decision.get("choice"):
         rows = [
-            [way["kind"], way["setting"], wording.duration(way["open_s"]), _short(way["shortfall_stops"])]
+            [way["kind"], way["setting"], wording.duration(way["open_s"]), _short(way["shortfall_stops"], way["note"])]
             for way in decision["ways_out"]
         ]
         wording.print_table("Ways out", ("change", "to", "held for", ""), rows)
+        _say("--accept-short takes it at the longest time allowed; the others need a new base frame.")
 
 
 def _lines(body: dict[str, Any], decision: dict[str, Any]) -> Iterator[str]:
@@ -106,5 +107,6 @@ def _filter_line(check: dict[str, Any]) -> str:
     return f"{seen} ({doubt}): {check['question']} `duskhold filters measure` stores a new value."
 
 
-def _short(stops: float) -> str:
-    return "" if stops == 0.0 else f"short by {stops:.2f} stop"
+def _short(stops: float, note: str | None) -> str:
+    short = "" if stops == 0.0 else f"short by {stops:.2f} stop"
+    return "; ".join(said for said in (short, note) if said)
