@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Wrong
-from duskhold.faces.expose import show_frame
+from duskhold.faces.expose import show_frame, show_ways_out
 from duskhold.faces.trouble import status_after
 
 if TYPE_CHECKING:
@@ -40,12 +40,8 @@ def show(body: dict[str, Any], zone: "tzinfo | None") -> None:
     decision = body["decision"]
     for line in _lines(body, decision):
         _say(line)
+    show_ways_out(decision)
     if decision.get("ways_out") and not decision.get("choice"):
-        rows = [
-            [way["kind"], way["setting"], wording.duration(way["open_s"]), _short(way["shortfall_stops"], way["note"])]
-            for way in decision["ways_out"]
-        ]
-        wording.print_table("Ways out", ("change", "to", "held for", ""), rows)
         _say("--accept-short takes it at the longest time allowed; the others need a new base frame.")
 
 
@@ -105,8 +101,3 @@ def _filter_line(check: dict[str, Any]) -> str:
     seen = f"{check['seen_stops']:.2f} stops seen through the filter, {check['stored_stops']:.2f} stored"
     doubt = f"{wording.stops(check['off_stops'])}, of which the light may be ±{check['light_sigma_stops']:.2f}"
     return f"{seen} ({doubt}): {check['question']} `duskhold filters measure` stores a new value."
-
-
-def _short(stops: float, note: str | None) -> str:
-    short = "" if stops == 0.0 else f"short by {stops:.2f} stop"
-    return "; ".join(said for said in (short, note) if said)

@@ -67,7 +67,9 @@ def add_solve_options(parser: argparse.ArgumentParser) -> None:
     """The options of a computed exposure; which of them are needed is checked by `ask`."""
     asked = parser.add_argument_group("computed exposure")
     asked.add_argument("--base", metavar="TIME", help='metered time without filters, as on the dial: 1/4, 30, "=0.2"')
-    asked.add_argument("--filters", metavar="LIST", default="none", help="stops 6.2, density d0.9, factor x1000")
+    asked.add_argument(
+        "--filters", metavar="LIST", default="none", help="names in the bag, stops 6.2, d0.9, x1000: 2 at most"
+    )
     asked.add_argument("--aperture", metavar="N[:N]", help="metered at, and shot at when different: f/8:f/11")
     asked.add_argument("--iso", metavar="N[:N]", help="metered at, and shot at when different: 100:200")
     asked.add_argument("--metered", metavar="UTC", help="when the base exposure was metered")
