@@ -242,10 +242,9 @@ class Evening:
         state.unsettled = None if event.settled else (state.unsettled or "a frame of the time before")
         state.unsettled_utc = None if event.settled else state.now_utc
         state.resumable_link = False
-        rang, urgency = state.alarm, state.alarm_urgency
-        state.alarm = state.alarm_urgency = state.alarm_utc = None
+        rang, state.alarm = state.alarm, None
         if state.stop is not None:
-            return begin_again_after(state, rang, urgency)
+            return begin_again_after(state, rang)
         if state.held is not None:
             return hold(state, state.held)  # the same report as before
         if state.opened_utc is None:

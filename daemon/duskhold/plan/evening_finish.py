@@ -15,7 +15,7 @@ from duskhold.plan.evening_rest import (
     ring,
     take,
 )
-from duskhold.plan.evening_state import State
+from duskhold.plan.evening_state import Alarm, State
 from duskhold.plan.evening_words import Effect, Ended, ReadMeans, Tell, Urgency
 from duskhold.plan.outing import Dark
 from duskhold.plan.stops import NO_DARKS_AFTER, what_ends
@@ -29,7 +29,7 @@ def finish(state: State) -> list[Effect] | None:
     if darks is not None:
         return darks
     # A prompt is over with the series; what failed and the time to pack ring until somebody hears them.
-    said = quiet(state) if state.alarm_urgency is Urgency.DO else []
+    said = quiet(state) if state.alarm is not None and state.alarm.urgency is Urgency.DO else []
     state.request = None
     if state.darks_left:
         state.darks_left = 0
@@ -95,13 +95,13 @@ def _ask_for_cap(state: State) -> list[Effect]:
     return [ring(state, Urgency.DO, CAP_LINE), Tell("prompt", CAP_LINE, {"darks": state.outing.darks_after})]
 
 
-def begin_again_after(state: State, rang: str | None, urgency: Urgency | None) -> list[Effect]:
+def begin_again_after(state: State, rang: Alarm | None) -> list[Effect]:
     """A new start after the series: what nobody has heard rings again, and a dark waits for a person."""
     if state.ended:
         return []
     again: list[Effect] = []
-    if rang is not None and urgency is not None and urgency is not Urgency.DO:
-        again = [ring(state, urgency, rang)]
+    if rang is not None and rang.urgency is not Urgency.DO:
+        again = [ring(state, rang.urgency, rang.line)]
     if not state.darks_left or state.held is not None:
         return again
     held = hold_darks(state, "the program was started again")

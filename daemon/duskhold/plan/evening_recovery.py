@@ -108,5 +108,6 @@ def told_closed(state: State) -> None:
     if state.held is None or state.held.fault not in (Fault.LINK, Fault.SHUTTER):
         return
     line = f"{state.held.fault.value}: the shutter is closed now; say resume to go on"
-    state.alarm = line if state.alarm == state.held.reason else state.alarm
+    if state.alarm is not None and state.alarm.line == state.held.reason:
+        state.alarm = replace(state.alarm, line=line)
     state.held = replace(state.held, reason=line)

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
 
-from duskhold.plan.evening_state import Announced, Held, State
+from duskhold.plan.evening_state import Alarm, Announced, Held, State
 from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.evening_words import CloseNow, Effect, Fault, Quiet, Ring, Take, Tell, Urgency
 from duskhold.plan.moments import ends_of
@@ -63,16 +63,16 @@ def close_now(state: State) -> list[Effect]:
 
 def ring(state: State, urgency: Urgency, line: str) -> Ring:
     """Ring until a person says a word. What is weaker does not silence what is stronger: that rings on."""
-    if state.alarm is None or state.alarm_urgency is None or _WEIGHT[urgency] >= _WEIGHT[state.alarm_urgency]:
-        state.alarm, state.alarm_urgency, state.alarm_utc = line, urgency, state.now_utc
-    assert state.alarm is not None and state.alarm_urgency is not None
-    return Ring(state.alarm_urgency, state.alarm)
+    now = state.alarm
+    if now is None or _WEIGHT[urgency] >= _WEIGHT[now.urgency]:
+        now = state.alarm = Alarm(line, urgency, state.now_utc)
+    return Ring(now.urgency, now.line)
 
 
 def quiet(state: State) -> list[Effect]:
     """Whatever rings is over."""
     said: list[Effect] = [] if state.alarm is None else [Quiet()]
-    state.alarm = state.alarm_urgency = state.alarm_utc = None
+    state.alarm = None
     return said
 
 
@@ -143,8 +143,8 @@ def rests_until_utc(state: State) -> datetime | None:
     if state.left_utc is not None:
         return None if state.unsettled is None else state.left_utc + timedelta(seconds=LEFT_UNSETTLED_S)
     waits = [] if state.packed or state.ends.pack_utc is None else [state.ends.pack_utc]
-    if state.alarm_utc is not None and state.alarm_urgency is not Urgency.DO:
-        waits.append(state.alarm_utc + timedelta(seconds=UNHEARD_S))
+    if state.alarm is not None and state.alarm.urgency is not Urgency.DO:
+        waits.append(state.alarm.since_utc + timedelta(seconds=UNHEARD_S))
     return max(waits, default=None)
 
 
@@ -196,7 +196,7 @@ def view_of(state: State, now_utc: datetime) -> View:
         frames_left=_frames_left(state),
         ends_utc=None if state.stop is not None or state.foreseen is None else state.foreseen.ends_utc,
         verdict=state.verdict,
-        alarm=state.alarm,
+        alarm=None if state.alarm is None else state.alarm.line,
         pack_utc=state.ends.pack_utc,
         light_ends_utc=state.ends.sun_utc,
         stop=None if state.stop is None else state.stop_line,
@@ -209,7 +209,7 @@ def _line(state: State) -> str:
     if state.request is not None and not state.request.answered:
         return state.request.line()
     if state.alarm is not None:
-        return state.alarm
+        return state.alarm.line
     if state.unsettled is not None:
         return UNSETTLED_LINE
     if state.asked_time_utc is not None and not state.time_confirmed:

@@ -22,6 +22,15 @@ class Held:
 
 
 @dataclass(frozen=True, slots=True)
+class Alarm:
+    """What rings until a person says a word, and since when."""
+
+    line: str
+    urgency: Urgency
+    since_utc: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Announced:
     """A change that was told ahead, with the filters it leads to."""
 
@@ -85,9 +94,7 @@ class State:
     held: Held | None = None
     hold_after: bool = False
     resumable_link: bool = False
-    alarm: str | None = None
-    alarm_urgency: Urgency | None = None
-    alarm_utc: datetime | None = None
+    alarm: Alarm | None = None
     announced: Announced | None = None
     announced_filters: tuple[str, ...] | None = None
     verdict: str = ""
@@ -134,6 +141,8 @@ class State:
             )  # fmt: skip
         if self.held is not None and self.held.since_utc is not None:
             self.held = replace(self.held, since_utc=self.held.since_utc + moved)
+        if self.alarm is not None:
+            self.alarm = replace(self.alarm, since_utc=self.alarm.since_utc + moved)
         if self.announced is not None:
             self.announced = replace(self.announced, at_utc=self.announced.at_utc + moved)
         self.light.shift(seconds)
@@ -141,6 +150,6 @@ class State:
 
 _COUNTED = (
     "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
-    "free_utc", "cap_by_utc", "checked_utc", "alarm_utc", "asked_time_utc",
+    "free_utc", "cap_by_utc", "checked_utc", "asked_time_utc",
     "left_utc", "unsettled_utc",
 )  # fmt: skip

@@ -28,7 +28,7 @@ def begun(state: State, event: words.Begun) -> list[Effect]:
 
 def clock_confirmed(state: State, event: words.ClockConfirmed) -> list[Effect]:
     """Something else than a person says that the time is right: nobody is asked any more."""
-    said = quiet(state) if state.alarm == TIME_LINE else []
+    said = quiet(state) if state.alarm is not None and state.alarm.line == TIME_LINE else []
     return [*said, *confirm_time(state, event.source)]
 
 
