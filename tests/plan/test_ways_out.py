@@ -62,6 +62,19 @@ def test_a_way_that_rests_on_too_long_a_look_ahead_says_so() -> None:
     assert [way.gains_stops for way in computed if "look ahead" in (way.note or "")] == [pytest.approx(0.317, abs=1e-3)]
 
 
+def test_whole_stops_and_filters_do_not_look_too_far_ahead_where_it_can_be_helped() -> None:
+    # 980 s as metered: two stops leave 245 of 247.3 s, which takes 20 min and +2.3 stop; three leave 122.5 s
+    asked = Stuck(980.0, 0.0, 1800.0, filter_stops=10.1, f_number=16.0, iso=100.0, correction_max_stops=1.5)
+    sets = ((("eight",), Filter("8.1", 8.1)), (("seven",), Filter("7.1", 7.1)))
+    found = ways_out(asked, FADING, sets)
+    stop, iso, weaker = found[0], found[2], found[3]
+    assert (stop.gains_stops, iso.gains_stops, stop.note) == (3.0, 3.0, None)
+    assert stop.open_s == pytest.approx(-math.log2(1.0 - 122.5 / 247.3) * 60.0 / 0.35, rel=0.001)
+    assert weaker.setting == "seven" and "look ahead" not in (weaker.note or "")
+    only = ways_out(asked, FADING, sets[:1])[3]
+    assert only.setting == "eight" and "look ahead" in (only.note or "")
+
+
 def priced_by_hand(way: WayOut, stuck: Stuck, rate: float) -> float:
     """Error in stops of this way, by the trapezoid rule."""
     at_s = np.linspace(stuck.opens_s, stuck.opens_s + way.open_s, 20001)

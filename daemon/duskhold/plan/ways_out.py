@@ -17,6 +17,7 @@ from duskhold.light.opentime import OpenTime
 _SAME_STOPS = 0.02
 """A mark this near is the aperture that is meant."""
 _HARDLY_OFF = 1.01
+_MORE_STOPS = 3
 _COMMON_WIDEST = 3.0
 """Up to f/2.8 most lenses of this work open (common practice, no source)."""
 
@@ -65,7 +66,7 @@ def ways_out(
     """Every way out for a frame that the light, or the longest time, does not allow."""
     gathered_s = forecast.dose(stuck.opens_s, stuck.opens_s + stuck.longest_s)
     least_stops = max(0.0, math.log2(stuck.plain_s / gathered_s))
-    whole_stops = max(1.0, math.ceil(least_stops - 1e-9))
+    whole_stops = _whole_stops(least_stops, stuck, forecast)
     found = [
         _opened(whole_stops, stuck, forecast),
         _opened(least_stops, stuck, forecast),
@@ -75,6 +76,16 @@ def ways_out(
         _short(stuck, forecast, 2.0 * stuck.longest_s),
     ]
     return tuple(way for way in found if way is not None)
+
+
+def _whole_stops(least_stops: float, stuck: Stuck, forecast: Forecast) -> float:
+    """The fewest whole stops that end in time; some more where the time would else rest on too long a look ahead."""
+    fewest = max(1.0, math.ceil(least_stops - 1e-9))
+    for more in range(_MORE_STOPS + 1):
+        way = _gained(Way.APERTURE, "", fewest + more, stuck, forecast)
+        if way is not None and way.note is None:
+            return fewest + more
+    return fewest
 
 
 def _gained(way: Way, setting: str, stops: float, stuck: Stuck, forecast: Forecast) -> WayOut | None:
@@ -89,7 +100,8 @@ def _gained(way: Way, setting: str, stops: float, stuck: Stuck, forecast: Foreca
 
 
 def _weaker(stuck: Stuck, forecast: Forecast, sets: Sequence[tuple[tuple[str, ...], Filter]]) -> WayOut | None:
-    # The strongest set that ends in time keeps most of the look.
+    # The strongest set that ends in time keeps most of the look; one that looks too far ahead only where there is none.
+    rests_on_too_much = None
     for names, glass in sorted(sets, key=lambda one: -one[1].stops):
         gain = stuck.filter_stops - glass.stops
         if gain <= 0.0:
@@ -97,8 +109,11 @@ def _weaker(stuck: Stuck, forecast: Forecast, sets: Sequence[tuple[tuple[str, ..
         way = _gained(Way.FILTER, "+".join(names) or "none", gain, stuck, forecast)
         if way is not None and way.open_s <= stuck.longest_s:
             note = f"a shorter frame: {glass.stops:.1f} stops in place of {stuck.filter_stops:.1f}, the look changes"
-            return replace(way, note="; ".join(said for said in (note, way.note) if said))
-    return None
+            told = replace(way, note="; ".join(said for said in (note, way.note) if said))
+            if way.note is None:
+                return told
+            rests_on_too_much = rests_on_too_much or told
+    return rests_on_too_much
 
 
 def _short(stuck: Stuck, forecast: Forecast, held_s: float) -> WayOut | None:
