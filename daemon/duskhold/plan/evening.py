@@ -20,7 +20,7 @@ from duskhold.plan import evening_words as words
 from duskhold.plan.evening_agenda import go_on
 from duskhold.plan.evening_finish import begin_again_after
 from duskhold.plan.evening_forecast import tell_left
-from duskhold.plan.evening_pixels import count_frame, forget_measuring, measured, not_measured
+from duskhold.plan.evening_pixels import count_frame, measured, not_measured
 from duskhold.plan.evening_recovery import (
     ask_again,
     fault,
@@ -38,7 +38,7 @@ from duskhold.plan.evening_rest import (
     stop,
     view_of,
 )
-from duskhold.plan.evening_state import Held, State
+from duskhold.plan.evening_state import Held, State, Unmeasured
 from duskhold.plan.evening_view import View
 from duskhold.plan.evening_words import Effect, Event, Fault, Tell, Urgency, Word
 from duskhold.plan.known_light import KnownLight
@@ -79,8 +79,8 @@ class Evening:
         react = _REACTIONS.get(type(event))
         said = [] if react is None else react(self, event)
         state = self.state
-        if state.measuring is not None and state.measure_by_utc is not None and now_utc >= state.measure_by_utc:
-            said += not_measured(state, words.NotMeasured(state.measuring, "no answer came from measuring it"))
+        if state.measuring is not None and now_utc >= state.measuring.by_utc:
+            said += not_measured(state, words.NotMeasured(state.measuring.frame_id, "no answer came from measuring it"))
         return said + go_on(state)
 
     def go_over(self, events: Sequence[tuple[datetime, Event]]) -> None:
@@ -171,12 +171,12 @@ class Evening:
         if event.role is Role.DARK and event.outcome != "complete":
             return said  # shorter than what it is for
         state.faults_since_frame = 0
-        state.told_open_s, state.told_opened_utc = event.open_s, event.opened_utc or state.opened_utc
         state.gauge_open_s += event.open_s * (1 if event.role is Role.DARK else exposures(state.outing))
         if event.role is Role.LONG:
             state.longest_open_s = max(state.longest_open_s, event.open_s)
-        state.measuring, state.measured_take = event.frame_id, take
-        state.measure_by_utc = state.now_utc + timedelta(seconds=MEASURING_S)
+        opened_utc = event.opened_utc or state.opened_utc or state.now_utc
+        by_utc = state.now_utc + timedelta(seconds=MEASURING_S)
+        state.measuring = Unmeasured(event.frame_id, take, event.open_s, opened_utc, by_utc)
         return said
 
     # Faults
@@ -234,9 +234,9 @@ class Evening:
         state = self.state
         state.taking, state.checking, state.reading_means, state.checked = None, False, False, False
         state.means_fresh, state.asked_time_utc = False, None
-        if state.measured_take is not None and state.measured_take.role is Role.LONG:
+        if state.measuring is not None and state.measuring.take.role is Role.LONG:
             count_frame(state)
-        forget_measuring(state)
+        state.measuring = None
         if event.settled and state.unsettled is not None:
             told_closed(state)
         state.unsettled = None if event.settled else (state.unsettled or "a frame of the time before")

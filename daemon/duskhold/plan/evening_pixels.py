@@ -31,44 +31,37 @@ DARK_BELOW_STOPS: Final = 4.0
 
 def measured(state: State, shape: SkyShape | None, event: words.Measured) -> list[Effect]:
     """What the pixels of the frame that was told last say; `shape` is the clear sky of the place."""
-    if event.frame_id != state.measuring or state.measured_take is None:
+    of = state.measuring
+    if of is None or event.frame_id != of.frame_id:
         return []  # told too late, after it was given up
-    take = state.measured_take
-    forget_measuring(state)
-    state.verdict = event.text
-    opened_utc = state.told_opened_utc or state.now_utc
+    state.measuring, state.verdict = None, event.text
     reading = Reading(
-        opened_utc + timedelta(seconds=state.told_open_s / 2.0), event.level_ev, event.sigma_stops,
-        take.role.value, state.told_open_s, event.at_least,
+        of.opened_utc + timedelta(seconds=of.open_s / 2.0), event.level_ev, event.sigma_stops, of.take.role.value,
+        of.open_s, event.at_least,
     )  # fmt: skip
-    match take.role:
+    match of.take.role:
         case Role.BASE:
             return _base_seen(state, shape, reading)
         case Role.SCOUT:
             return _scout_seen(state, reading, event)
         case Role.LONG:
-            return _long_seen(state, reading, event, opened_utc)
+            return _long_seen(state, reading, event, of.opened_utc)
         case Role.DARK:
             return _dark_seen(state, reading)
 
 
 def not_measured(state: State, event: words.NotMeasured) -> list[Effect]:
     """They say nothing: a picture fault. The frame is kept and counts."""
-    if event.frame_id != state.measuring or state.measured_take is None:
+    of = state.measuring
+    if of is None or event.frame_id != of.frame_id:
         return []
-    take = state.measured_take
-    forget_measuring(state)
-    if take.role is Role.LONG:
+    state.measuring, role = None, of.take.role
+    if role is Role.LONG:
         count_frame(state)
         state.scout_needed = True
-    if take.role is Role.DARK and state.darks_left:
+    if role is Role.DARK and state.darks_left:
         state.darks_left -= 1  # it is kept, whether or not it could be looked at
     return _picture_fault(state, event.reason)
-
-
-def forget_measuring(state: State) -> None:
-    """Nothing is waited for from the pixels any more."""
-    state.measuring, state.measured_take, state.measure_by_utc = None, None, None
 
 
 def count_frame(state: State) -> None:

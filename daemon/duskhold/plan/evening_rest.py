@@ -270,7 +270,8 @@ def _moments(state: State) -> Sequence[datetime | None]:
     ahead = None if state.stop is not None else state.announced
     always = (pack_utc, None if ahead is None else announce_utc(state, ahead))
     if state.is_busy:
-        return (*always, state.measure_by_utc, None if state.awaits_answer else forsaken_utc(state))
+        measured_utc = None if state.measuring is None else state.measuring.by_utc
+        return (*always, measured_utc, None if state.awaits_answer else forsaken_utc(state))
     if state.stop is not None:
         cap_by_utc = state.cap_by_utc if state.darks_left and not state.cap_on and state.held is None else None
         held_until_utc = None if state.held is None or state.resting else forsaken_utc(state)

@@ -31,6 +31,17 @@ class Alarm:
 
 
 @dataclass(frozen=True, slots=True)
+class Unmeasured:
+    """A frame that was taken, and whose pixels are waited for until `by_utc`."""
+
+    frame_id: str
+    take: Take
+    open_s: float
+    opened_utc: datetime
+    by_utc: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Announced:
     """A change that was told ahead, with the filters it leads to."""
 
@@ -72,11 +83,7 @@ class State:
     taking: Take | None = None
     close_asked: bool = False
     opened_utc: datetime | None = None
-    measuring: str | None = None
-    measure_by_utc: datetime | None = None
-    measured_take: Take | None = None
-    told_open_s: float = 0.0
-    told_opened_utc: datetime | None = None
+    measuring: Unmeasured | None = None
     unsettled: str | None = None
     unsettled_utc: datetime | None = None
     free_utc: datetime | None = None
@@ -141,6 +148,9 @@ class State:
             )  # fmt: skip
         if self.held is not None and self.held.since_utc is not None:
             self.held = replace(self.held, since_utc=self.held.since_utc + moved)
+        if self.measuring is not None:
+            now = self.measuring
+            self.measuring = replace(now, opened_utc=now.opened_utc + moved, by_utc=now.by_utc + moved)
         if self.alarm is not None:
             self.alarm = replace(self.alarm, since_utc=self.alarm.since_utc + moved)
         if self.announced is not None:
@@ -149,7 +159,7 @@ class State:
 
 
 _COUNTED = (
-    "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc", "measure_by_utc", "told_opened_utc",
+    "begun_utc", "now_utc", "base_due_utc", "scout_due_utc", "opened_utc",
     "free_utc", "cap_by_utc", "checked_utc", "asked_time_utc",
     "left_utc", "unsettled_utc",
 )  # fmt: skip
