@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from datetime import datetime, timedelta
 
@@ -219,3 +220,16 @@ def test_with_the_real_scheduler_a_deadline_is_met() -> None:
     finally:
         alarms.stop()
     assert 0.17 < took_s < LOOK_S / 2.0  # rung, and not looked for
+
+
+def test_nobody_waits_for_room_in_the_queue_of_a_loop_that_has_ended() -> None:
+    inbox = Inbox(1)
+    inbox.post(Ticked())
+    poster = threading.Thread(target=inbox.post, args=(Ticked(),), daemon=True)
+    poster.start()
+    poster.join(0.1)
+    assert poster.is_alive(), "what the camera did must not be lost"
+    inbox.close()
+    poster.join(5.0)
+    assert not poster.is_alive()
+    inbox.post(Ticked())

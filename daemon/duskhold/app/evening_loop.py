@@ -10,6 +10,7 @@
 from __future__ import annotations
 
 import queue
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -25,6 +26,7 @@ LOOK_S = 5.0
 OVERDUE_S = 2.0
 EARLY_S = 0.02
 SPIN_S = 1.0
+ROOM_AGAIN_S = 0.5
 HEARTBEAT_S = 20.0
 LEAVE_WITHIN_S = 20.0  # what a closing came to is waited for; a service manager waits for 90 s as a rule
 LONGEST_ARM_S = 600.0  # a long wait is armed piece by piece: nothing is lost by a scheduler that sleeps too long
@@ -75,6 +77,7 @@ class Inbox:
 
     def __init__(self, most: int = QUEUE_MAX) -> None:
         self._queue: queue.Queue[Item] = queue.Queue(most)
+        self._over = threading.Event()
 
     def offer(self, item: Item) -> bool:
         """Put it in unless the queue is full; for whoever can do without, or say so."""
@@ -85,8 +88,16 @@ class Inbox:
         return True
 
     def post(self, event: Event) -> None:
-        """Wait for room: what the camera did must not be lost."""
-        self._queue.put(Happened(event))
+        """Wait for room: what the camera did must not be lost. Of a loop that has ended nobody waits for any."""
+        while not self._over.is_set():
+            try:
+                return self._queue.put(Happened(event), timeout=ROOM_AGAIN_S)
+            except queue.Full:
+                continue
+
+    def close(self) -> None:
+        """The loop has ended."""
+        self._over.set()
 
     def take(self, wait_s: float) -> Item | None:
         try:

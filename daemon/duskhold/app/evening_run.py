@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
     from duskhold.plan.bag import BagFilter
 
 STEP_LEAST_S = 2.0
+LOOK_S = 0.02
 STALE = timedelta(hours=12)
 """An evening left for longer is not gone on with: the same outing begins a new one."""
 
@@ -255,6 +257,7 @@ class EveningProgram:
         try:
             view = self.loop.run()
         finally:
+            self.inbox.close()
             self._sleep.stop()
             self._clocks.stop()
             self._alarms.stop()
@@ -285,7 +288,7 @@ class EveningProgram:
         give_up_s = mono_now_s() + within_s
         # The loop has to come to it first.
         while not self.inbox.is_empty and mono_now_s() < give_up_s:
-            self.field.wait_closed(0.05)
+            time.sleep(LOOK_S)
         self.field.wait_closed(give_up_s - mono_now_s())
 
     def _trouble(self, line: str) -> None:
