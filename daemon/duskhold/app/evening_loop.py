@@ -91,9 +91,10 @@ class Inbox:
         """Wait for room: what the camera did must not be lost. Of a loop that has ended nobody waits for any."""
         while not self._over.is_set():
             try:
-                return self._queue.put(Happened(event), timeout=ROOM_AGAIN_S)
+                self._queue.put(Happened(event), timeout=ROOM_AGAIN_S)
             except queue.Full:
                 continue
+            return
 
     def close(self) -> None:
         """The loop has ended."""
