@@ -86,10 +86,7 @@ class KnownLight:
         forecast = self._trend.forecast
         if span_s == 0.0:
             return self._trend.mark_stops + forecast.level_stops(after_s)
-        dose_s = forecast.dose(after_s, after_s + span_s)
-        if dose_s <= 0.0:
-            return self._trend.mark_stops + forecast.level_stops(after_s + span_s / 2.0)
-        return self._trend.mark_stops + math.log2(dose_s / span_s)
+        return self._trend.mark_stops + math.log2(forecast.dose(after_s, after_s + span_s) / span_s)
 
     def metered(self) -> Metered | None:
         """The light to compute the next frame from; None while no reading or no reference is there."""
