@@ -157,6 +157,35 @@ def test_an_unproven_family_is_unknown() -> None:
     assert item.state is State.UNKNOWN and item.advice and "bench" in item.advice
 
 
+@pytest.mark.parametrize(
+    ("word", "bad", "unknown"),
+    [
+        ("Continuous low speed", {"drive"}, set()),
+        ("Continuous timer", {"self_timer"}, set()),
+        ("Single silent", set(), set()),
+        ("Continuous Bracket 0.3 EV 3 Img.", {"drive", "bracketing"}, {"bracketing"}),
+        ("Mirror Up", {"drive", "mirror_lock"}, {"mirror_lock"}),
+        ("Quick Response Remote", set(), {"self_timer", "drive"}),
+        ("Unknown value 8012", set(), {"self_timer", "drive"}),
+    ],
+)
+def test_a_drive_dial_in_the_librarys_words_finds_its_fault_and_no_other(
+    word: str, bad: set[str], unknown: set[str]
+) -> None:
+    silent = {"bracketing": None, "mirror_lock": None} if unknown & {"bracketing", "mirror_lock"} else {}
+    items = judged(said(drive=word, **silent))
+    assert {name for name, item in items.items() if item.state is State.BAD} == bad
+    asked = {"self_timer", "drive", "bracketing", "mirror_lock"} - bad
+    expected = (unknown | set(silent)) - bad
+    assert {name for name in asked if items[name].state is State.UNKNOWN} == expected
+    assert all(items[name].fix == "single" for name in bad)
+
+
+def test_a_white_balance_without_a_name_is_unknown() -> None:
+    assert judged(said(white_balance="Unknown value 8013"))["white_balance"].state is State.UNKNOWN
+    assert judged(said(white_balance="AWB White"))["white_balance"].state is State.BAD
+
+
 @pytest.mark.parametrize(("word", "state", "value"), [("0", State.OK, "off"), ("1", State.BAD, "on")])
 def test_a_bare_number_is_inferred_and_shown_with_what_it_is_taken_for(word: str, state: State, value: str) -> None:
     for name in ("stabiliser", "electronic_shutter", "mirror_lock"):

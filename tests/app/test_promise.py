@@ -14,6 +14,10 @@ from duskhold.app.promise import differs, missing_files, promised_files
         ("RAW", ("raw",)),
         ("L", ("jpeg",)),
         ("JPEG Fine", ("jpeg",)),
+        ("Extra Fine", ("jpeg",)),
+        ("RAW & JPEG", ("raw", "jpeg")),
+        ("RAW+HEIF (X.Fine)", ("raw", "heif")),
+        ("HEIF", ("heif",)),
         ("something else", ()),
         (None, ()),
     ],
@@ -39,6 +43,8 @@ BOTH = ("raw", "jpeg")
             "the raw file that the settings promise never came; 1 more than the 1 that the settings promise",
         ),
         ((), ["P_1.DNG"], ""),
+        (("raw", "heif"), ["P_1.DNG", "P_1.HIF"], ""),
+        (("raw", "heif"), ["P_1.DNG"], "the heif file that the settings promise never came"),
     ],
 )
 def test_what_is_missing_or_too_much_is_said(promised: tuple[str, ...], names: list[str], said: str) -> None:

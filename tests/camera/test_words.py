@@ -58,6 +58,71 @@ def test_the_same_in_other_words(setting: Setting, one: str, other: str) -> None
     assert same_meaning(setting, one, other)
 
 
+@pytest.mark.parametrize(
+    ("setting", "meant", "words"),
+    [
+        (Setting.FOCUS, "manual", ["Manual Focus", "Manual-Focus", "MF", "MF (fixed)", "MF (selection)", "Preset MF"]),
+        (
+            Setting.DRIVE,
+            "single",
+            ["Single", "Single Shot", "Single frame", "Single: Silent shooting", "Quiet Release"],
+        ),
+        (
+            Setting.DRIVE,
+            "continuous",
+            [
+                "Burst",
+                "Continuous low speed",
+                "Continuous Shooting Hi+",
+                "Silent LS continuous",
+                "Continuous Quiet Release",
+            ],
+        ),
+        (
+            Setting.DRIVE,
+            "self_timer",
+            ["Timer 2 sec", "Self Timer 10 Sec.", "Selftimer 5s 3 Pictures", "Continuous timer", "Delayed Remote"],
+        ),
+        (Setting.DRIVE, "mirror_up", ["Mirror Up", "Mup Mirror up", "Remote Mirror Up"]),
+        (
+            Setting.DRIVE,
+            "bracketing",
+            [
+                "Continuous Bracket 0.3 EV 3 Img.",
+                "Single Bracket 1.0 EV 2 Img. -",
+                "Bracketing WB Lo",
+                "DRO Bracket Hi",
+            ],
+        ),
+        (Setting.WHITE_BALANCE, "auto", ["Auto", "Automatic Warm", "AWB White", "Natural light auto"]),
+        (Setting.EXPOSURE_DELAY, "off", ["Off", "0", "0.000s", "0 sec"]),
+    ],
+)
+def test_the_librarys_own_words_are_understood(setting: Setting, meant: str, words: list[str]) -> None:
+    assert {word: meaning(setting, word) for word in words} == dict.fromkeys(words, meant)
+
+
+@pytest.mark.parametrize(
+    ("setting", "word", "not_meant"),
+    [
+        (Setting.FOCUS, "DMF", "manual"),
+        (Setting.FOCUS, "S-AF+MF", "manual"),
+        (Setting.WHITE_BALANCE, "Color Temperature", "auto"),
+        (Setting.EXPOSURE_DELAY, "0.5s", "off"),
+        (Setting.EXPOSURE_DELAY, "1.000s", "off"),
+        (Setting.DRIVE, "Quick Response Remote", "single"),
+    ],
+)
+def test_words_that_look_alike_are_not_taken_for_it(setting: Setting, word: str, not_meant: str) -> None:
+    assert meaning(setting, word) != not_meant
+
+
+def test_of_words_that_mean_the_same_the_plain_one_is_set() -> None:
+    drives = ["Single", "Single silent", "Continuous low speed", "Single: Silent shooting"]
+    assert find_choice(Setting.DRIVE, "single", drives) == "Single"
+    assert find_choice(Setting.DRIVE, "single", ["Quiet Release", "Single Shot", "Single silent"]) == "Single Shot"
+
+
 def test_words_that_differ_stay_apart() -> None:
     assert not same_meaning(Setting.APERTURE, "f/8", "f/9")
     assert not same_meaning(Setting.SHUTTER, "1/60", "1/50")

@@ -11,8 +11,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from enum import Enum
 
+from duskhold.app.promise import promised_files
 from duskhold.camera.port import Identity, Setting
-from duskhold.camera.words import BULB, battery_percent, meaning, same_meaning
+from duskhold.camera.words import BULB, DRIVES, battery_percent, meaning, same_meaning
 
 SPARE_SHOTS = 1.2  # frames that are taken besides those planned; common practice, no source
 CLOCK_OFFSET_MAX_S = 3.0  # two seconds, and one that both clocks cut off
@@ -185,13 +186,13 @@ def _aperture(facts: Facts, wanted: Wanted) -> Item:
 
 def _quality(facts: Facts, wanted: Wanted) -> Item:
     said = facts.said.get(Setting.QUALITY)
-    files = {"raw": "raw: 1 file", "raw+jpeg": "raw+jpeg: 2 files", "jpeg": "jpeg: 1 file"}
-    meant = None if said is None else files.get(str(meaning(Setting.QUALITY, said)))
+    kinds = promised_files(said)
+    meant = f"{'+'.join(kinds)}: {len(kinds)} file{'s' * (len(kinds) > 1)}" if kinds else None
     why = "without a raw file nothing can be measured or mended"
     item = Item("quality", State.OK, Source.CAMERA, meant or said, "raw, with or without JPEG", why)
     if meant is None:
         return replace(item, state=State.UNKNOWN, advice="See that the body stores raw files, and how many.")
-    if meant.startswith("jpeg"):
+    if "raw" not in kinds:
         return _fixable(replace(item, state=State.BAD, advice="Set raw + JPEG."), Setting.QUALITY, "raw+jpeg")
     return item
 
@@ -231,29 +232,49 @@ def _exposure_delay(facts: Facts, wanted: Wanted) -> Item:
 
 
 def _mirror_lock(facts: Facts, wanted: Wanted) -> Item:
-    return _off("mirror_lock", Setting.MIRROR_LOCK, facts, "the first press lifts the mirror and opens nothing")
+    item = _off("mirror_lock", Setting.MIRROR_LOCK, facts, "the first press lifts the mirror and opens nothing")
+    return _told_by_drive(item, facts, "mirror_up")
 
 
 def _self_timer(facts: Facts, wanted: Wanted) -> Item:
-    item = _among("self_timer", Setting.DRIVE, facts, ("single", "continuous"), "it opens late", "Switch it off.")
-    return replace(item, expected="off", fix="single" if item.fix else None)
+    right = tuple(DRIVES - {"self_timer"})
+    return replace(_of_drive("self_timer", facts, right, "it opens late", "Switch it off."), expected="off")
 
 
 def _drive(facts: Facts, wanted: Wanted) -> Item:
     why = "one press must be one frame"
-    item = _among("drive", Setting.DRIVE, facts, ("single", "self_timer"), why, "Set single frames.")
-    return replace(item, expected="single", fix="single" if item.fix else None)
+    return replace(_of_drive("drive", facts, ("single", "self_timer"), why, "Set single frames."), expected="single")
+
+
+def _of_drive(item_id: str, facts: Facts, right: tuple[str, ...], why: str, advice: str) -> Item:
+    item = _among(item_id, Setting.DRIVE, facts, right, why, advice)
+    if _drives(facts) not in DRIVES:
+        return replace(item, state=State.UNKNOWN, advice=advice, setting=None, fix=None)
+    return replace(item, fix="single" if item.fix else None)
+
+
+def _drives(facts: Facts) -> str:
+    return str(meaning(Setting.DRIVE, facts.said.get(Setting.DRIVE, "")))
+
+
+def _told_by_drive(item: Item, facts: Facts, word: str) -> Item:
+    """The same item; bad where the body says nothing of it, and its drive dial stands at `word`."""
+    if item.state is not State.UNKNOWN or _drives(facts) != word:
+        return item
+    bad = replace(item, state=State.BAD, source=Source.INFERRED, value=facts.said[Setting.DRIVE])
+    return _fixable(bad, Setting.DRIVE, "single")
 
 
 def _bracketing(facts: Facts, wanted: Wanted) -> Item:
-    return _off("bracketing", Setting.BRACKETING, facts, "it changes the exposure from frame to frame")
+    item = _off("bracketing", Setting.BRACKETING, facts, "it changes the exposure from frame to frame")
+    return _told_by_drive(item, facts, "bracketing")
 
 
 def _white_balance(facts: Facts, wanted: Wanted) -> Item:
     said = facts.said.get(Setting.WHITE_BALANCE)
     why = "fixed, frames and their previews can be compared"
     item = Item("white_balance", State.OK, Source.CAMERA, said, "fixed", why)
-    if said is None:
+    if said is None or said.lower().startswith("unknown"):
         return replace(item, state=State.UNKNOWN, advice="Set a fixed white balance, such as daylight.")
     if meaning(Setting.WHITE_BALANCE, said) == "auto":
         item = replace(item, state=State.BAD, advice="Set a fixed white balance, such as daylight.")

@@ -8,12 +8,18 @@ from pathlib import PurePosixPath
 from duskhold.camera.port import Setting
 from duskhold.camera.words import meaning
 
-_PROMISED = {"raw+jpeg": ("raw", "jpeg"), "raw": ("raw",), "jpeg": ("jpeg",)}
-_JPEG = (".jpg", ".jpeg")
+_PROMISED = {
+    "raw+jpeg": ("raw", "jpeg"),
+    "raw+heif": ("raw", "heif"),
+    "raw": ("raw",),
+    "jpeg": ("jpeg",),
+    "heif": ("heif",),
+}
+_KINDS = {".jpg": "jpeg", ".jpeg": "jpeg", ".hif": "heif", ".heif": "heif", ".heic": "heif"}
 
 
 def promised_files(quality: str | None) -> tuple[str, ...]:
-    """The kinds of files of one frame, "raw" or "jpeg"; none where the body does not say, or in unknown words."""
+    """The kinds of files of one frame ("raw", "jpeg", "heif"); none where the body does not say, or in unknown words."""
     said = None if quality is None else meaning(Setting.QUALITY, quality)
     return _PROMISED.get(said, ()) if isinstance(said, str) else ()
 
@@ -37,4 +43,4 @@ def differs(promised: Sequence[str], names: Sequence[str]) -> str:
 
 
 def _kind(name: str) -> str:
-    return "jpeg" if PurePosixPath(name).suffix.lower() in _JPEG else "raw"
+    return _KINDS.get(PurePosixPath(name).suffix.lower(), "raw")

@@ -21,15 +21,9 @@ _SWITCH = {"0": "off", "1": "on"}
 _ALIASES = {
     Setting.MODE: {"m": "manual", "a": "aperture", "av": "aperture", "p": "program", "b": BULB},
     Setting.SHUTTER: {"bulb": BULB, "b": BULB, "time": "time", "65535/65535": BULB, "10.3": "10", "20.3": "20"},
-    Setting.FOCUS: {"mf": "manual", "af-s": "single", "one shot": "single", "automatic": "single"},
+    Setting.FOCUS: {"af-s": "single", "one shot": "single", "automatic": "single"},
     Setting.TARGET: {"memory card": "card", "internal ram": "memory", "sdram": "memory"},
-    Setting.WHITE_BALANCE: {"automatic": "auto"},
-    Setting.DRIVE: {
-        "single shot": "single",
-        "burst": "continuous",
-        "timer": "self_timer",
-        "timer 10 sec": "self_timer",
-    },
+    Setting.DRIVE: {"single shot": "single", "burst": "continuous"},
     Setting.BRACKETING: _SWITCH,
     Setting.EXPOSURE_DELAY: _SWITCH,
     Setting.MIRROR_LOCK: _SWITCH,
@@ -38,6 +32,22 @@ _ALIASES = {
     Setting.ELECTRONIC_SHUTTER: {**_SWITCH, "mechanical": "off", "electronic": "on"},
     Setting.LIVE_VIEW: {**_SWITCH, "pc": "on", "tft": "on"},
 }
+
+_PATTERNS = {
+    Setting.FOCUS: ((r"manual|(preset )?mf\b", "manual"),),
+    Setting.WHITE_BALANCE: ((r".*\b(auto|awb)", "auto"),),
+    Setting.DRIVE: (
+        (r".*bracket", "bracketing"),
+        (r".*timer|self|delayed", "self_timer"),
+        (r".*mirror", "mirror_up"),
+        (r".*(continuous|burst|speed|lapse)", "continuous"),
+        (r".*(single|quiet)", "single"),
+    ),
+    Setting.EXPOSURE_DELAY: ((r"0+(\.0+)?\s*s(ec)?\b", "off"),),
+}
+"""How the words of a meaning begin, where bodies have more of them than a table could list (libgphoto2 2.5.34,
+camlibs/ptp2/config.c); the first that fits counts."""
+DRIVES = frozenset(word for _, word in _PATTERNS[Setting.DRIVE])
 
 Meaning = float | str
 
@@ -52,7 +62,7 @@ def meaning(setting: Setting, word: str) -> Meaning:
         return alias
     if setting is Setting.QUALITY:
         return _quality(plain)
-    return plain
+    return next((word for pattern, word in _PATTERNS.get(setting, ()) if re.match(pattern, plain)), plain)
 
 
 def same_meaning(setting: Setting, first: str, second: str) -> bool:
@@ -80,7 +90,7 @@ def battery_percent(word: str | None) -> int | None:
 
 
 def find_choice(setting: Setting, wanted: str, choices: Sequence[str]) -> str | None:
-    """The choice that is `wanted` or, failing that, means the same: of several the nearest, then the last.
+    """The choice that is `wanted` or, failing that, means the same: of several the nearest or plainest, then the last.
 
     The last, because bodies list the smaller files first and the better ones after.
     """
@@ -88,6 +98,13 @@ def find_choice(setting: Setting, wanted: str, choices: Sequence[str]) -> str | 
         return wanted
     found = [each for each in choices if same_meaning(setting, wanted, each)]
     return min(reversed(found), key=lambda each: _distance(setting, wanted, each), default=None)
+
+
+def _strangeness(setting: Setting, wanted: str, choice: str) -> float:
+    plain = choice.strip().lower()
+    if plain == wanted.lower():
+        return 0.0
+    return 0.5 if plain in _ALIASES.get(setting, {}) else 1.0
 
 
 def spell_as(setting: Setting, wanted: str, said: str) -> str:
@@ -101,7 +118,7 @@ def spell_as(setting: Setting, wanted: str, said: str) -> str:
 def _distance(setting: Setting, wanted: str, choice: str) -> float:
     one, other = meaning(setting, wanted), meaning(setting, choice)
     if isinstance(one, str) or isinstance(other, str):
-        return 0.0
+        return _strangeness(setting, wanted, choice)
     return abs(one - other)
 
 
@@ -117,10 +134,14 @@ def _number(plain: str) -> Meaning:
 def _quality(plain: str) -> str:
     if re.fullmatch(r"c?[lms]\d?", plain):  # sizes, as one family names its JPEG files
         return "jpeg"
-    if "+" in plain:
-        return "raw+jpeg"
+    second = "heif" if "heif" in plain else "jpeg"
+    if "+" in plain or "&" in plain:
+        return f"raw+{second}"
     if "raw" in plain:
         return "raw"
-    if "jpeg" in plain or "jpg" in plain:
+    if second == "heif":
+        return "heif"
+    # Some families name the grade of a JPEG alone.
+    if re.search(r"jpe?g|fine|normal|basic|light", plain) or plain in ("standard", "std"):
         return "jpeg"
     return plain
