@@ -19,7 +19,7 @@ _KINDS = {".jpg": "jpeg", ".jpeg": "jpeg", ".hif": "heif", ".heif": "heif", ".he
 
 
 def promised_files(quality: str | None) -> tuple[str, ...]:
-    """The kinds of files of one frame ("raw", "jpeg", "heif"); none where the body does not say, or in unknown words."""
+    """The kinds of files of one frame: "raw", "jpeg", "heif"; none where nothing is said, or in unknown words."""
     said = None if quality is None else meaning(Setting.QUALITY, quality)
     return _PROMISED.get(said, ()) if isinstance(said, str) else ()
 
