@@ -21,8 +21,8 @@ from duskhold.camera.serving import ServedBody
 from duskhold.faces.cli import main
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
 
-BAD = {"iso": "800", "white_balance": "auto", "drive": "self_timer", "mode": "manual", "focus": "single"}
-EVERYWHERE = {"iso", "white_balance", "focus", "clock"}
+BAD = {"iso": "800", "white_balance": "auto", "drive": "self_timer", "mode": "aperture", "focus": "single"}
+EVERYWHERE = {"mode", "iso", "white_balance", "focus", "clock"}
 PLANTED: dict[str, tuple[Mapping[str, str], set[str]]] = {
     "toggle": (
         {"dark_frame": "on", "exposure_delay": "on", "bracketing": "on", "auto_iso": "on", "stabiliser": "on"}
