@@ -18,6 +18,7 @@ import pytest
 from duskhold.app.checklist import PEOPLE, item_ids
 from duskhold.app.folders import Folders
 from duskhold.camera.serving import ServedBody
+from duskhold.faces.check import last_lines
 from duskhold.faces.cli import main
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
 
@@ -150,6 +151,21 @@ def test_where_pictures_went_before_connecting_is_put_back(machine: Machine) -> 
         assert "capturetarget=sdram" in kept.read_text()
     # Nobody takes a picture in the session that would lose it.
     assert machine.run("body")[1]["says"]["target"] == "Memory card"
+
+
+def test_what_is_left_is_named_below_the_list() -> None:
+    states = {"mode": "bad", "focus": "bad", "live_view": "unknown", "iso": "ok", "ring": "unknown", "lead": "ok"}
+    items = [{"item": item, "state": state} for item, state in states.items()]
+    assert list(last_lines({"ready": False, "items": items}, ["mode"])) == [
+        "Not ready.",
+        "Wrong: mode, focus.",
+        "Set by `--fix`: mode.",
+        "Not told by the body: live_view.",
+        "Only you can see: ring.",
+        "What you have seen to yourself: `--tick item,item`.",
+    ]
+    assert list(last_lines({"ready": False, "items": items[:1]}, [])) == ["Not ready.", "Wrong: mode."]
+    assert list(last_lines({"ready": True, "items": items[3:4]}, [])) == ["Ready."]
 
 
 @pytest.mark.parametrize("iso", ["banana", "auto", "-100"])

@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -72,7 +73,8 @@ def run(args: argparse.Namespace) -> Answer:
     items = judge(facts, wanted, memory.answers(now_utc()))
     ready = is_ready(items)
     body = _body(camera, items, changes, ready)
-    return Answer(body, 0 if ready else EXIT_NOT_READY, partial(_show, body))
+    settable = [] if args.fix else [item.item for item in items if item.fix is not None]
+    return Answer(body, 0 if ready else EXIT_NOT_READY, partial(_show, body, settable))
 
 
 def change_body(change: "Change") -> dict[str, object]:
@@ -172,14 +174,37 @@ def _body(camera: str, items: "list[Item]", changes: "list[Change]", ready: bool
     }
 
 
-def _show(body: dict[str, Any]) -> None:
+def _show(body: dict[str, Any], settable: list[str]) -> None:
     from duskhold.faces.wording import print_table
 
     show_changes(body["changed"])
     rows = [(each["item"], MARKS[each["state"]], each["value"] or "", _said(each)) for each in body["items"]]
     print_table(f"Check of {body['camera']}", ("item", "", "value", "what to do"), rows)
-    left = sum(each["state"] in ("bad", "unknown") for each in body["items"])
-    print("Ready." if body["ready"] else f"Not ready: {left} to see to.")
+    for line in last_lines(body, settable):
+        print(line)
+
+
+def last_lines(body: dict[str, Any], settable: list[str]) -> Iterator[str]:
+    """What is left to see to, where the eye is when the list has gone by."""
+    from duskhold.app.checklist import PEOPLE
+
+    if body["ready"]:
+        yield "Ready."
+        return
+    states = {each["item"]: each["state"] for each in body["items"]}
+    wrong = [item for item, state in states.items() if state == "bad"]
+    unknown = [item for item, state in states.items() if state == "unknown"]
+    yield "Not ready."
+    for word, left in (
+        ("Wrong", wrong),
+        ("Set by `--fix`", settable),
+        ("Not told by the body", [item for item in unknown if item not in PEOPLE]),
+        ("Only you can see", [item for item in unknown if item in PEOPLE]),
+    ):
+        if left:
+            yield f"{word}: {', '.join(left)}."
+    if unknown:
+        yield "What you have seen to yourself: `--tick item,item`."
 
 
 def _said(item: dict[str, Any]) -> str:
