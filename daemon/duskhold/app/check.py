@@ -11,11 +11,11 @@ from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 
 from duskhold.app.bodies import habits_of, has_passed
-from duskhold.app.check_memory import CheckMemory
+from duskhold.app.check_memory import CheckMemory, MemoryDamaged, read_memory
 from duskhold.app.checklist import FRAME_BYTES, Facts, Item, State, Wanted, judge
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
-from duskhold.camera.target_found import FOLDER, forget_found, found_target
+from duskhold.camera.target_found import FOLDER, forget_found, found_target, has_found
 from duskhold.camera.words import same_meaning
 from duskhold.shutter.clock import utc_now
 from duskhold.shutter.holder_link import HolderRefused
@@ -112,6 +112,15 @@ def as_found(station: Station, facts: Facts, memory: CheckMemory) -> dict[Settin
 def unanswered(items: Sequence[Item]) -> list[Item]:
     """What a person has to be asked."""
     return [item for item in items if item.state is State.UNKNOWN]
+
+
+def awaits_restore(station_state: Path) -> bool:
+    """Whether settings of a body at this place of shutter processes were changed, and not put back as found."""
+    try:
+        changed = [read_memory(path).found for path in station_state.glob("check-*.json")]
+    except MemoryDamaged:
+        return True  # nobody knows: putting back will say what is wrong with it
+    return any(changed) or has_found(station_state / FOLDER)
 
 
 def memory_path(station_state: Path, serial: str) -> Path:

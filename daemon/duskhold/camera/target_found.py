@@ -26,6 +26,11 @@ def found_target(folder: Path, serial: str) -> str | None:
     return _read(folder).get(serial)
 
 
+def has_found(folder: Path) -> bool:
+    """Whether any body's target waits to be put back."""
+    return bool(_read(folder))
+
+
 def forget_found(folder: Path, serial: str) -> None:
     """It was put back."""
     known = _read(folder)

@@ -43,6 +43,7 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> Answer:
     """Run it; the answer is its story, also when it was left."""
+    from duskhold.app.check import awaits_restore
     from duskhold.app.evening_bell import Bell
     from duskhold.app.evening_run import Hooks, Place
     from duskhold.app.folders import ensure_private
@@ -59,7 +60,9 @@ def run(args: argparse.Namespace) -> Answer:
         ensure_private(folders.runtime)
         story, caught = _run(args, place, hooks, screen)
     status = EXIT_FAILED if story.reason in _FAILED or story.is_unsettled else 0
-    return Answer(story.body(), status_after(caught, status), partial(_show, story))
+    changed = awaits_restore(folders.places(place.camera).state)
+    body = story.body() | {"settings_changed": changed}
+    return Answer(body, status_after(caught, status), partial(_show, story, changed))
 
 
 def _run(
@@ -136,7 +139,7 @@ def _on_signal(program: "EveningProgram", number: signal.Signals) -> None:
         _say(program, Word.LEAVING)
 
 
-def _show(story: "Story") -> None:
+def _show(story: "Story", settings_changed: bool) -> None:
     from duskhold.faces import wording
 
     print(f"{story.name}: {story.line}")
@@ -146,3 +149,5 @@ def _show(story: "Story") -> None:
         rows.append([str(frame["frame_id"]), str(frame["role"]), str(frame["outcome"]).replace("_", " "), held, files])
     if rows:
         wording.print_table("Frames", ("frame", "role", "outcome", "open", "files"), rows)
+    if settings_changed:
+        print("The camera's settings were changed for this: `duskhold body restore` puts them back as they were.")
