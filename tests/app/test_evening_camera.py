@@ -25,14 +25,12 @@ from duskhold.app.evening_taking import LATE_MAX_S, still_open, take_frame, told
 from duskhold.app.exposing import Order, Watch
 from duskhold.app.folders import Folders
 from duskhold.app.settings import Settings
-from duskhold.app.settling import recorded_of, settle_the_past
 from duskhold.app.simulated_hand import SimulatedHand
-from duskhold.app.station import Station, stamp_now
+from duskhold.app.station import Station
 from duskhold.camera.hand import read_fitted
 from duskhold.camera.port import Setting as BodySetting
 from duskhold.journal.database import JournalUnwritable
 from duskhold.journal.entry import Frame, Intent, Outcome, Stamp
-from duskhold.journal.journal import Journal
 from duskhold.light.filters import Filter
 from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.evening_words import (
@@ -278,41 +276,6 @@ def test_the_camera_sleeps_while_the_start_is_far_off(monkeypatch: pytest.Monkey
     made.follow(replace(VIEW, phase=Phase.HELD), NOW)
     assert made._needs_camera()
     assert evening_camera.AWAKE_EVERY_S < 60.0  # the keeper lets an idle camera go after a minute
-
-
-def test_an_order_that_never_arrived_is_told_at_once_where_its_program_is_known_to_be_dead(tmp_path: Path) -> None:
-    class Silent:
-        """A shutter process that never heard of anything."""
-
-        def awaited_state(self) -> dict[str, object]:
-            return {"frame_id": None, "reports": []}
-
-    ours = Intent("20270309-172100-aaaa", "usb", "long", "held", 4.0, 9.0, {"evening_id": EVENING})
-    others = Intent("20270309-172100-bbbb", "usb", "long", "held", 4.0, 9.0, {})
-    with Journal.open(tmp_path / "journal.sqlite") as journal:
-        for intent in (ours, others):
-            journal.intend(intent, stamp_now())
-        folders = Folders(tmp_path, tmp_path, tmp_path)
-        station = Station("usb", folders, journal, cast(Any, Silent()), Settings(), {})
-        watch = Watch(lambda _state: None, lambda: False)
-        (told,) = settle_the_past(station, watch, lambda one: one.decision.get("evening_id") == EVENING)
-        assert told.outcome is not None
-        assert (told.asked.frame_id, told.outcome.outcome, told.outcome.open_s) == (ours.frame_id, "failed", 0.0)
-        # Somebody else may just be sending the other one.
-        assert [one.intent.frame_id for one in journal.unfinished()] == [others.frame_id]
-
-
-def test_the_frames_of_an_evening_are_found_in_the_record_whoever_settled_them(tmp_path: Path) -> None:
-    with Journal.open(tmp_path / "journal.sqlite") as journal:
-        for name, decision in (("aaaa", {"evening_id": EVENING}), ("bbbb", {}), ("cccc", {"evening_id": EVENING}),
-                               ("dddd", {"evening_id": EVENING}), ("eeee", {"evening_id": EVENING})):  # fmt: skip
-            intent = Intent(f"20270309-172100-{name}", "usb", "long", "held", 4.0, 9.0, decision)
-            journal.intend(intent, stamp_now())
-            if name != "dddd":
-                outcome = _outcome(intent.frame_id, "complete")
-                journal.conclude(replace(outcome, settled=name != "eeee"), stamp_now())
-        found = recorded_of(journal, EVENING)
-    assert [one.asked.frame_id[-4:] for one in found] == ["aaaa", "cccc"]
 
 
 @dataclass
