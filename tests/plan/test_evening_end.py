@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from evening_desk import AGAIN, BEGUN, FITTED, TONE, Desk, leaving_in, takes
+from evening_desk import AGAIN, BEGUN, FITTED, LEVEL_EV, TONE, Desk, leaving_in, takes
 
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening import Evening
@@ -151,6 +151,29 @@ def test_hold_among_the_darks_holds_until_resume() -> None:
     assert desk.open is not None and desk.open.role is Role.DARK
     desk.close()
     assert desk.ended() == "frames_done" and desk.takes().count(Role.DARK) == 2
+
+
+def test_a_cap_that_is_said_to_be_on_and_is_not_costs_three_dark_frames_and_no_more() -> None:
+    desk = darks()
+    for _ in range(2):
+        desk.level_ev = LEVEL_EV
+        desk.close()
+        assert "is not dark" in desk.rung()[-1] and desk.open is None
+        desk.say(Word.DONE)
+        assert desk.open is not None and desk.open.role is Role.DARK
+    desk.close()
+    assert "not dark: no more" in desk.lines("picture_fault")[-1]
+    assert desk.ended() == "frames_done" and desk.takes().count(Role.DARK) == 3
+
+
+def test_one_dark_frame_that_is_dark_starts_the_count_anew() -> None:
+    desk = Desk(replace(DARKS, darks_after=4))
+    desk.close()
+    for level_ev in (LEVEL_EV, LEVEL_EV, -30.0, LEVEL_EV, LEVEL_EV, -30.0, -30.0, -30.0):
+        desk.say(Word.DONE)
+        desk.level_ev = level_ev
+        desk.close()
+    assert desk.ended() == "frames_done" and desk.lines("picture_fault") == []
 
 
 def test_hold_among_the_darks_does_not_hold_for_ever() -> None:

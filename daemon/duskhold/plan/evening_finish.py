@@ -64,14 +64,16 @@ def _darks(state: State) -> list[Effect] | None:
         return hold_darks(state, "held")
     if state.darks_left is None:
         return _ask_for_cap(state)
+    if not state.darks_left:
+        return None
     if not state.cap_on:
         assert state.cap_by_utc is not None, "set when the cap was asked for"
         return [] if state.now_utc < state.cap_by_utc else None
-    if state.darks_left and not state.means_fresh:
+    if not state.means_fresh:
         state.reading_means = True
         return [ReadMeans()]
     ends = replace(state.ends, sun_utc=None, frames=None)
-    if not state.darks_left or what_ends(outing, ends, state.means, 0, state.now_utc, state.longest_open_s):
+    if what_ends(outing, ends, state.means, 0, state.now_utc, state.longest_open_s):
         return None
     return take(state, dark_order(outing, state.set_up, state.longest_open_s))
 
@@ -91,6 +93,7 @@ def _held(state: State) -> list[Effect] | None:
 
 def _ask_for_cap(state: State) -> list[Effect]:
     state.darks_left, state.request, state.hold_after = state.outing.darks_after, None, False
+    state.faults_running = 0  # those of the series ended with it
     state.cap_by_utc = state.now_utc + timedelta(seconds=state.outing.prompting.patience_s)
     return [ring(state, Urgency.DO, CAP_LINE), Tell("prompt", CAP_LINE, {"darks": state.outing.darks_after})]
 

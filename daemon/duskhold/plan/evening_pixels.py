@@ -189,9 +189,15 @@ def _dark_seen(state: State, reading: Reading) -> list[Effect]:
     assert state.darks_left is not None, "a dark frame is counted"
     if expected is not None and reading.level_stops > expected - DARK_BELOW_STOPS:
         state.cap_on = False
+        state.faults_running += 1
+        if state.faults_running >= PICTURE_FAULTS_MAX:
+            state.darks_left = 0
+            line = f"{PICTURE_FAULTS_MAX} dark frames running are not dark: no more of them are taken"
+            return [Tell("picture_fault", line, {"running": state.faults_running})]
         state.cap_by_utc = state.now_utc + timedelta(seconds=state.outing.prompting.patience_s)
         return [ring(state, Urgency.DO, "the dark frame is not dark: put the cap on, then say done")]
     state.darks_left -= 1
+    state.faults_running = 0
     return []
 
 
