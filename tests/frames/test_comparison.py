@@ -182,6 +182,7 @@ def test_drops_are_counted(name: str) -> None:
     found = compared(wet, name).spots
     hit = [any(np.hypot(spot.place[0] - x, spot.place[1] - y) < 0.04 for spot in found) for x, y in places]
     assert sum(hit) >= 2
+    assert len(found) == sum(hit)  # each once, though it shows by its light and by its want of detail
     assert compared(lambda light: light, name).spots == ()
 
 
@@ -328,6 +329,17 @@ def test_what_a_jpeg_of_less_quality_adds_is_no_hot_pixel(name: str) -> None:
 def test_a_noisy_base_frame_hides_no_drops(name: str) -> None:
     light = textured(name, 1400)
     assert codes(measure(photographed(light, 4_000, 1), photographed(light, 30_000, 2))) == []
+
+
+def test_light_that_multiplies_is_no_leak() -> None:
+    def lit(light: Light) -> Light:
+        rows, columns = np.mgrid[0 : light.shape[0], 0 : light.shape[1]]
+        spread = ((columns / light.shape[1] - 0.6) / 0.2) ** 2 + ((rows / light.shape[0] - 0.1) / 0.2) ** 2
+        return np.asarray(light * 0.6 * (1 + 0.5 * np.exp(-spread)[..., None]), dtype=np.float32)
+
+    light = textured("chelsea", 1400)
+    measures = measure(photographed(light, 30_000, 1), photographed(lit(light), 30_000, 2))
+    assert "leak" not in codes(measures)
 
 
 def test_what_a_lamp_lifts_is_named_once() -> None:

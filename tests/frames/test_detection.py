@@ -6,16 +6,16 @@ The long table, 1,500 frames, prints itself: `pytest tests/frames/test_detection
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from simulated_pairs import PROFILE, base, long_frame
+from simulated_pairs import BASE_SHOT, PROFILE, base, long_frame, picture
 
 from duskhold.camera.faults import PictureFault
 from duskhold.frames.comparison import measure
 from duskhold.frames.picture import Picture
-from duskhold.frames.verdict import judge
+from duskhold.frames.verdict import judge, judge_scout
 
 Rng = np.random.Generator
 Planted = Callable[[Rng, float], Picture]
@@ -110,6 +110,13 @@ def test_half_a_fault_is_none(code: str) -> None:
 
 def test_a_clean_frame_is_clean() -> None:
     assert false_alarms(1) == []
+
+
+@pytest.mark.parametrize(("opened_s", "open_s"), [(38.3, 2.0), (201.3, 1.0)])
+def test_waves_between_rocks_are_no_drops_on_a_scout_frame(opened_s: float, open_s: float) -> None:
+    first, tiles = base()
+    scout = picture(replace(BASE_SHOT, number=2, opened_s=opened_s, closed_s=opened_s + open_s))
+    assert judge_scout(measure(first, scout, tiles=tiles)) == []
 
 
 @pytest.mark.slow

@@ -20,6 +20,10 @@ _SPOT_WIDTHS = (0.01, 0.06)
 _SPOT_UNIT = 0.006
 _SPOT_DETAIL_LEFT = 0.45
 _SPOT_NOISE_CELLS = 1.0
+_SPOT_TEXTURE = 0.25
+_SPOT_BLURS = 0.8
+_SPOT_DARK_SHARE = 0.4
+_SPOT_SPOILT = 0.6
 _LEAK_CONTRAST_KEPT = 0.93
 _SPOT_CONTRAST_KEPT = 0.85
 _NEIGHBOURS_MIN = 6
@@ -53,7 +57,8 @@ def find_leak(blocks: Blocks, gains: Floats, mid_tone: float) -> Leak | None:
     over_mean = blocks.second - gains * blocks.first
     added = np.minimum(over_mean, blocks.offset)
     share = np.where(_kept_contrast(blocks, gains, _LEAK_CONTRAST_KEPT)[..., None], added, np.nan) / mid_tone
-    smooth = _median_of_neighbours(share)
+    # Less what neighbours differ by: stray light is smooth, a lamp's light and ripples that pass for rock are not.
+    smooth = _median_of_neighbours(share) - _scatter_of_neighbours(share)
     strongest = np.nanmax(smooth, axis=2, initial=0.0, where=np.isfinite(smooth))
     row, column = np.unravel_index(int(np.argmax(strongest)), strongest.shape)
     rows, columns = strongest.shape
@@ -133,8 +138,29 @@ def find_spots(cells: Cells, blocks: Blocks, gains: Floats) -> list[Spot]:
     level = np.where(static, _blur(change, unit / 2) - _blur(change, unit * 4), 0)
     scatter = 1.4826 * float(np.median(np.abs(level[static])))
     by_light = np.abs(level) > max(_SPOT_SHARE, _SPOT_SIGMAS * scatter)
-    by_detail = _without_detail(first, second, unit, static)
-    return [spot for mask in (by_light, by_detail) for spot in _compact(mask & static, static)]
+    # Of neighbouring cells together: what a noisy frame has from one cell to the next is no detail to be lost.
+    fine = [_blur(each, _SPOT_NOISE_CELLS) / _blur(each, unit / 2) - 1 for each in (first, second)]
+    power = _blur(fine[0] ** 2, unit)
+    textured = np.asarray(power > max(1e-4, _SPOT_TEXTURE * float(np.median(power[static]))))
+    left = _blur(fine[0] * fine[1], unit) / np.maximum(power, 1e-9)
+    around = _blur(np.clip(left, 0, 1), unit * 5)
+    by_detail = textured & (left < _SPOT_DETAIL_LEFT) & (around > 0.7)
+    # A drop blurs what lies behind it, dust takes light from it; water between rocks only shines as it did not before.
+    spoilt = (left < _SPOT_BLURS) | (level < -_SPOT_DARK_SHARE)
+    found = [*_compact(by_light & static, static, spoilt), *_compact(by_detail & static, static, textured)]
+    return _each_once(found, columns / rows)
+
+
+def _each_once(spots: list[Spot], width_to_height: float) -> list[Spot]:
+    """Without those that lie on another one: a drop may show by its light and by its want of detail."""
+    kept: list[Spot] = []
+    for spot in sorted(spots, key=lambda one: -one.width):
+        away = [
+            np.hypot(spot.place[0] - one.place[0], (spot.place[1] - one.place[1]) / width_to_height) for one in kept
+        ]
+        if all(apart > one.width for apart, one in zip(away, kept, strict=True)):
+            kept.append(spot)
+    return kept
 
 
 def _kept_contrast(blocks: Blocks, gains: Floats, least: float) -> Mask:
@@ -143,19 +169,10 @@ def _kept_contrast(blocks: Blocks, gains: Floats, least: float) -> Mask:
     return np.asarray(blocks.same & (left > least))
 
 
-def _without_detail(first: Floats, second: Floats, unit: float, static: Mask) -> Mask:
-    # Of neighbouring cells together: what a noisy frame has from one cell to the next is no detail to be lost.
-    fine_first, fine_second = (_blur(each, _SPOT_NOISE_CELLS) / _blur(each, unit / 2) - 1 for each in (first, second))
-    power = _blur(fine_first**2, unit)
-    left = _blur(fine_first * fine_second, unit) / np.maximum(power, 1e-9)
-    textured = power > max(1e-4, 0.25 * float(np.median(power[static])))
-    around = _blur(np.clip(left, 0, 1), unit * 5)
-    return np.asarray(textured & (left < _SPOT_DETAIL_LEFT) & (around > 0.7))
-
-
-def _compact(mask: Mask, static: Mask) -> list[Spot]:
+def _compact(mask: Mask, static: Mask, spoilt: Mask) -> list[Spot]:
+    """Patches of the size and shape of a drop, with rock around them, that are `spoilt` by and large."""
     rows, columns = mask.shape
-    count, _, stats, middles = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    count, labels, stats, middles = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
     found = []
     for label in range(1, count):
         left, top, width, height, area = (int(each) for each in stats[label])
@@ -163,6 +180,8 @@ def _compact(mask: Mask, static: Mask) -> list[Spot]:
         if not _SPOT_WIDTHS[0] * columns <= across <= _SPOT_WIDTHS[1] * columns:
             continue
         if area < 0.5 * width * height or max(width, height) > 2.2 * min(width, height):
+            continue
+        if spoilt[labels == label].mean() < _SPOT_SPOILT:
             continue
         edge = 2
         around = static[max(0, top - edge) : top + height + edge, max(0, left - edge) : left + width + edge]
@@ -182,16 +201,31 @@ def _static_cells(same: Mask, side: int, rows: int, columns: int) -> Mask:
 
 def _median_of_neighbours(values: Values) -> NDArray[np.float64]:
     """Median over five by five blocks where the middle and enough of the others are known, else NaN."""
+    return _median(_neighbours(values))
+
+
+def _scatter_of_neighbours(values: Values) -> NDArray[np.float64]:
+    """How far these are from their median, in the median."""
+    near = _neighbours(values)
+    return _median(np.abs(near - _median(near)))
+
+
+def _neighbours(values: Values) -> Values:
+    """Five by five blocks around each, along the first axis; NaN beyond the edge."""
     reach, side = 2, 5
     padded = np.pad(values, ((reach, reach), (reach, reach), (0, 0)), constant_values=np.nan)
     rows, columns = values.shape[:2]
-    shifted = np.stack(
+    return np.stack(
         [padded[row : row + rows, column : column + columns] for row in range(side) for column in range(side)]
     )
-    known = np.isfinite(shifted)
-    enough = (known.sum(axis=0) >= _NEIGHBOURS_MIN) & known[side * side // 2]
-    ordered = np.sort(np.where(known, shifted, np.inf), axis=0)
-    middle = np.take_along_axis(ordered, np.maximum((known.sum(axis=0) - 1) // 2, 0)[None], axis=0)[0]
+
+
+def _median(near: Values) -> NDArray[np.float64]:
+    known = np.isfinite(near)
+    count = known.sum(axis=0)
+    enough = (count >= _NEIGHBOURS_MIN) & known[len(near) // 2]
+    ordered = np.sort(np.where(known, near, np.inf), axis=0)
+    middle = np.take_along_axis(ordered, np.maximum((count - 1) // 2, 0)[None], axis=0)[0]
     return np.where(enough, middle, np.nan)
 
 
