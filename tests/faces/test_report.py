@@ -20,7 +20,7 @@ from PIL.TiffImagePlugin import IFDRational
 from duskhold.app import reporting
 from duskhold.app.reporting import gather_evening
 from duskhold.faces.cli import main
-from duskhold.frames.ledger import log_line, table_line
+from duskhold.frames.ledger import COLUMNS, log_line, table_line
 from duskhold.frames.page import page_html
 from duskhold.journal.entry import Intent, Outcome, Refusal, Stamp
 from duskhold.journal.journal import Journal
@@ -229,7 +229,8 @@ def test_what_was_judged_when_it_came_is_not_judged_again(
         )
     assert (told.frames[1].base_id, told.frames[1].crops_jpeg) == ("b", b"crops")
     assert log_line(told.frames[1]).count("the camera moved between the frames") == 1
-    assert table_line(told.frames[1]).split(",")[9] == "0.5"
+    row = dict(zip(COLUMNS, next(csv.reader([table_line(told.frames[1])])), strict=True))
+    assert (row["level_error_stops"], row["rate_stops_per_min"], row["filter_stops"]) == ("0.5", "-0.18", "2")
 
 
 def test_nothing_to_report(tmp_path: Path, short: Path, capsys: pytest.CaptureFixture[str]) -> None:

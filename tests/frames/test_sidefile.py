@@ -10,6 +10,11 @@ import rdflib
 
 from duskhold.frames.sidefile import NAMESPACE, OWN_FIELDS, FrameFacts, Place, ensure_side_file, facts_of, side_file
 
+MORE = (
+    *("OpenSecondsSigma", "PlainOpenSeconds", "DelaySeconds", "UncorrectedErrorStops", "BaseFrame", "ClippedShares"),
+    *("ContrastRatio", "RotationDegrees", "Scale", "CornerPixels", "MovedDuring", "LeakWorstShare", "Spots"),
+    *("CornerStops", "CastStops", "HotPixelsPerMegapixel", "Reason"),
+)
 FACTS = FrameFacts(
     frame_id="20261014-172110-3f2a",
     role="long",
@@ -38,6 +43,10 @@ FACTS = FrameFacts(
     good=False,
     verdict=("moved 3.2 px: <a leg> & so on", "second line"),
     pictures=(("a-long-DSK_0001.DNG", "00ff"), ("a-long-DSK_0001.JPG", "11ee")),
+    more=tuple((name, "1") for name in MORE),
+    filters=("ten",),
+    settings=("iso: 100",),
+    reasoning=("base_s: 0.157",),
 )
 
 
@@ -47,9 +56,7 @@ def values(graph: rdflib.Graph, name: str) -> list[str]:
 
 def packet(facts: FrameFacts) -> rdflib.Graph:
     text = side_file(facts).decode()
-    rdf = text[text.index("<rdf:RDF") : text.index("</rdf:RDF>") + len("</rdf:RDF>")]
-    declared = text[text.index("<x:xmpmeta") + len("<x:xmpmeta") : text.index(">", text.index("<x:xmpmeta"))]
-    return rdflib.Graph().parse(data=rdf.replace("<rdf:RDF", f"<rdf:RDF {declared}", 1), format="xml")
+    return rdflib.Graph().parse(data=text, format="xml")
 
 
 def test_an_rdf_reader_finds_every_field() -> None:
@@ -124,3 +131,57 @@ def test_from_a_record_and_a_comparison() -> None:
     assert facts.pictures == (("a.DNG", "00ff"),)
     assert b"TrueOpenSeconds" not in side_file(facts)
     assert facts_of(record).good is None
+
+
+def test_all_that_led_to_the_time_and_was_measured_is_told_but_not_the_place() -> None:
+    record: dict[str, object] = {
+        "frame_id": "20261014-172110-3f2a",
+        "role": "long",
+        "outcome": "complete",
+        "open_s_sigma_s": 0.01,
+        "reason": None,
+        "settings": {"iso": "100", "white_balance": "daylight"},
+        "decision": {
+            "plain_s": 185.3,
+            "delay_s": 70.0,
+            "filters": ["ten"],
+            "finishable": True,
+            "ways_out": [{"name": "aperture", "open_s": 230.7}],
+            "light": {"measured_stops_per_min": -0.18, "model_stops_per_min": None},
+            "place": {"latitude_deg": 57.35},
+            "base_frames": [{"frame_id": "b", "path": "/home/me/b.DNG", "sun_altitude_deg": -1.02345}],
+        },
+    }
+    measured = {
+        "clipped_share": {"r": 0.0, "g": 0.001, "b": 0.0},
+        "cast_stops": {"r": 0.1, "b": -0.2},
+        "scale": 1.0002,
+        "spots": 2,
+        "moved_during": False,
+        "leak_worst_share": None,
+    }
+    facts = facts_of(record, measured, "20261014-172000-00aa")
+    assert dict(facts.more) == {
+        "OpenSecondsSigma": "0.01",
+        "PlainOpenSeconds": "185.3",
+        "DelaySeconds": "70",
+        "BaseFrame": "20261014-172000-00aa",
+        "Scale": "1.0002",
+        "Spots": "2",
+        "MovedDuring": "False",
+        "ClippedShares": "0 0.001 0",
+        "CastStops": "0.1 -0.2",
+    }
+    assert {name for name, _ in facts.more} < set(MORE)
+    assert (facts.filters, facts.settings) == (("ten",), ("iso: 100", "white_balance: daylight"))
+    assert facts.reasoning == (
+        "plain_s: 185.3",
+        "delay_s: 70",
+        "filters.1: ten",
+        "finishable: True",
+        "ways_out.1.name: aperture",
+        "ways_out.1.open_s: 230.7",
+        "light.measured_stops_per_min: -0.18",
+        "base_frames.1.frame_id: b",
+    )
+    assert values(packet(facts), f"{NAMESPACE}DelaySeconds") == ["70"]

@@ -100,7 +100,7 @@ def _sun(place: Place | None, at_utc: datetime | None) -> float | None:
 
 
 def _side_file(folder: Path, frame: EveningFrame, position: SidePlace | None) -> Path:
-    facts = facts_of(frame.record, frame.measured)
+    facts = facts_of(frame.record, frame.measured, frame.base_id)
     path = picture_path(frame.record)
     if path is not None and path.exists():
         try:

@@ -13,6 +13,8 @@ from duskhold.frames.evening import Evening, EveningFrame, causes_of
 
 MOMENTS = ("open", "middle", "close")
 SKY = ("sun_altitude", "sun_azimuth", "moon_altitude", "moon_azimuth")
+SETTINGS = ("aperture", "iso", "white_balance")
+REASONING = ("filter_stops", "plain_s", "delay_s", "rate_stops_per_min", "correction_stops")
 CONDITIONS = ("clock_offset_s", "battery_percent", "free_bytes")
 COLUMNS = (
     "frame_id",
@@ -22,6 +24,8 @@ COLUMNS = (
     "closed_utc",
     "planned_s",
     "open_s",
+    *SETTINGS,
+    *REASONING,
     "base_id",
     "good",
     "level_error_stops",
@@ -31,8 +35,13 @@ COLUMNS = (
     "shift_x_px",
     "shift_y_px",
     "rotation_deg",
+    "scale",
+    "corner_px",
+    "moved_during",
     "leak_worst_share",
     "spots",
+    "corner_stops",
+    "hot_pixels_per_megapixel",
     "verdict",
     "reason",
     "files",
@@ -86,7 +95,10 @@ def row_of(frame: EveningFrame) -> dict[str, Any]:
         **{name: record.get(name) for name in ("planned_s", "open_s", "reason")},
         "base_id": frame.base_id,
         **{name: found.get(name) for name in ("good", "level_error_stops", "sharpness_ratio", "contrast_ratio")},
-        **{name: found.get(name) for name in ("rotation_deg", "leak_worst_share", "spots")},
+        **{name: found.get(name) for name in ("rotation_deg", "scale", "corner_px", "moved_during")},
+        **{name: found.get(name) for name in ("leak_worst_share", "spots", "corner_stops", "hot_pixels_per_megapixel")},
+        **{name: (record.get("settings") or {}).get(name) for name in SETTINGS},
+        **{name: (record.get("decision") or {}).get(name) for name in REASONING},
         "clipped_share": max(clipped.values()) if clipped else None,
         "shift_x_px": shift[0],
         "shift_y_px": shift[1],

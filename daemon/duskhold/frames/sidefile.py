@@ -8,7 +8,7 @@ keep files of their own.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -36,17 +36,54 @@ OWN_FIELDS = {
     "CameraClockOffsetSeconds": "the body's clock minus the computer's, before the frame",
     "BatteryPercent": "what the body said of its battery before the frame",
     "FreeBytes": "room on the computer's disk before the frame",
+    "OpenSecondsSigma": "how well the true open time is known",
+    "PlainOpenSeconds": "open time that a steady light would have needed",
+    "DelaySeconds": "from the base frame to the opening",
+    "UncorrectedErrorStops": "what the plain time would have been off by",
+    "BaseFrame": "name of the base frame that it was judged against",
     "LevelErrorStops": "level against what was wanted, positive is brighter",
+    "ClippedShares": "of red, green and blue at full scale",
     "SharpnessRatio": "fine detail against the base frame's",
+    "ContrastRatio": "contrast of what holds still against the base frame's",
     "ShiftPixels": "x and y, against the base frame",
+    "RotationDegrees": "clockwise, against the base frame",
+    "Scale": "image size over the base frame's",
+    "CornerPixels": "how far the corner that went farthest went",
+    "MovedDuring": "True where edges are there twice",
+    "LeakWorstShare": "light that came in beside the lens at its worst place, of a mid-tone",
+    "Spots": "how many drops or smears the base frame has not",
+    "CornerStops": "corners against the middle, against the base frame, negative is darker",
+    "CastStops": "red and blue against green, against the base frame",
+    "HotPixelsPerMegapixel": "single bright pixels in dark places",
+    "Reason": "why it is not as planned, or not measured",
     "Good": "True when nothing was past its limit",
+    "Filters": "their names",
+    "Settings": "all that the body said of itself before the frame: name, value",
+    "Reasoning": "every number that led to the open time, offers and choices among them: name, value",
     "Verdict": "what was past its limit, worst first",
     "Pictures": "file name and SHA-256 of each picture",
 }
 
+_OF_DECISION = {
+    "PlainOpenSeconds": "plain_s",
+    "DelaySeconds": "delay_s",
+    "UncorrectedErrorStops": "uncorrected_error_stops",
+}
+_OF_MEASURES = {
+    "ContrastRatio": "contrast_ratio",
+    "RotationDegrees": "rotation_deg",
+    "Scale": "scale",
+    "CornerPixels": "corner_px",
+    "LeakWorstShare": "leak_worst_share",
+    "Spots": "spots",
+    "CornerStops": "corner_stops",
+    "HotPixelsPerMegapixel": "hot_pixels_per_megapixel",
+}
+_TELLS_THE_PLACE = ("place", "latitude", "longitude", "altitude", "azimuth", "path")
+"""Parts of names in a decision that are left out of copies: where it was, on earth or on this computer's disk."""
+
 _RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
 _NAMES = {
-    "x": "adobe:ns:meta/",
     "rdf": _RDF,
     "dc": "http://purl.org/dc/elements/1.1/",
     "xmp": "http://ns.adobe.com/xap/1.0/",
@@ -70,7 +107,8 @@ class Place:
 class FrameFacts:
     """What is known of a frame; what is not, is None and left out. Times are ISO 8601 with an offset.
 
-    `sky` has by the name of an own field what it was at open, middle and close, as far as these are known.
+    `sky` has by the name of an own field what it was at open, middle and close, as far as these are known; `more` are
+    own fields as they are written. `settings` and `reasoning` are names with their values.
     """
 
     frame_id: str
@@ -95,6 +133,10 @@ class FrameFacts:
     good: bool | None = None
     verdict: tuple[str, ...] = ()
     pictures: tuple[tuple[str, str], ...] = ()
+    more: tuple[tuple[str, str], ...] = ()
+    filters: tuple[str, ...] = ()
+    settings: tuple[str, ...] = ()
+    reasoning: tuple[str, ...] = ()
     place: Place | None = field(default=None)
 
 
@@ -102,14 +144,18 @@ def side_file(facts: FrameFacts) -> bytes:
     """The XMP packet."""
     for prefix, uri in _NAMES.items():
         ElementTree.register_namespace(prefix, uri)
-    packet = ElementTree.Element(_name("x", "xmpmeta"))
-    described = ElementTree.SubElement(ElementTree.SubElement(packet, _name("rdf", "RDF")), _name("rdf", "Description"))
+    # Without the x:xmpmeta that may stand around it (ISO 16684-1, 7.3.3): RDF readers take the file as it is.
+    packet = ElementTree.Element(_name("rdf", "RDF"))
+    described = ElementTree.SubElement(packet, _name("rdf", "Description"))
     described.set(_name("rdf", "about"), "")
     for (prefix, name), text in {**_standard(facts), **_own(facts)}.items():
         ElementTree.SubElement(described, _name(prefix, name)).text = text
     if facts.iso is not None:
         _listed(described, ("exif", "ISOSpeedRatings"), "Seq", [f"{facts.iso:.0f}"])
     _listed(described, ("duskhold", "Verdict"), "Seq", facts.verdict)
+    _listed(described, ("duskhold", "Filters"), "Bag", facts.filters)
+    _listed(described, ("duskhold", "Settings"), "Bag", facts.settings)
+    _listed(described, ("duskhold", "Reasoning"), "Bag", facts.reasoning)
     _listed(described, ("duskhold", "Pictures"), "Seq", [f"{name} sha256:{digest}" for name, digest in facts.pictures])
     ElementTree.indent(packet, " ")
     return (_HEAD + ElementTree.tostring(packet, encoding="unicode") + _TAIL).encode()
@@ -120,8 +166,10 @@ def ensure_side_file(folder: Path, facts: FrameFacts) -> Path:
     return write_once(folder / f"{facts.frame_id}.xmp", side_file(facts))
 
 
-def facts_of(record: Mapping[str, object], measured: Mapping[str, object] | None = None) -> FrameFacts:
-    """From a frame's record as commands print it, and what `compare` found, if it was measured."""
+def facts_of(
+    record: Mapping[str, object], measured: Mapping[str, object] | None = None, base_id: str | None = None
+) -> FrameFacts:
+    """From a frame's record as commands print it, and what `compare` found against `base_id`, if it was measured."""
     decision = _mapping(record.get("decision"))
     asked = _mapping(decision.get("asked"))
     conditions = _mapping(record.get("conditions"))
@@ -151,7 +199,52 @@ def facts_of(record: Mapping[str, object], measured: Mapping[str, object] | None
             (Path(str(_mapping(each).get("path"))).name, str(_mapping(each).get("sha256")))
             for each in _sequence(record.get("files"))
         ),
+        more=tuple(_more(record, decision, found, base_id)),
+        filters=tuple(str(each) for each in _sequence(decision.get("filters"))),
+        settings=tuple(f"{name}: {value}" for name, value in _mapping(record.get("settings")).items()),
+        reasoning=tuple(_flat(decision)),
     )
+
+
+def _more(
+    record: Mapping[str, object], decision: Mapping[str, object], found: Mapping[str, object], base_id: str | None
+) -> Iterator[tuple[str, str]]:
+    """Own fields that are numbers or words in the record."""
+    clipped, cast = _mapping(found.get("clipped_share")), _mapping(found.get("cast_stops"))
+    moved = found.get("moved_during")
+    told = {
+        "OpenSecondsSigma": _decimal(_number(record.get("open_s_sigma_s"))),
+        **{name: _decimal(_number(decision.get(key))) for name, key in _OF_DECISION.items()},
+        **{name: _decimal(_number(found.get(key))) for name, key in _OF_MEASURES.items()},
+        "BaseFrame": base_id,
+        "ClippedShares": _row([_number(clipped.get(each)) for each in "rgb"]),
+        "CastStops": _row([_number(cast.get(each)) for each in "rb"]),
+        "MovedDuring": str(moved) if isinstance(moved, bool) else None,
+        "Reason": _text(record.get("reason")),
+    }
+    return ((name, text) for name, text in told.items() if text)
+
+
+def _flat(value: object, name: str = "") -> Iterator[str]:
+    """Every number and word in it with its name, dots between the parts; what would tell the place is left out."""
+    if any(each in name for each in _TELLS_THE_PLACE):
+        return
+    inner: Iterable[tuple[object, object]]
+    if isinstance(value, Mapping):
+        inner = value.items()
+    elif isinstance(value, (list, tuple)):
+        inner = enumerate(value, 1)
+    else:
+        if value is not None:
+            yield f"{name}: {value:.6g}" if isinstance(value, float) else f"{name}: {value}"
+        return
+    for key, each in inner:
+        yield from _flat(each, f"{name}.{key}" if name else str(key))
+
+
+def _row(values: Sequence[float | None]) -> str | None:
+    known = [_decimal(each) for each in values]
+    return " ".join(each for each in known if each is not None) if None not in known else None
 
 
 def _sky(told: Mapping[str, object]) -> tuple[tuple[str, tuple[float, ...]], ...]:
@@ -202,6 +295,7 @@ def _own(facts: FrameFacts) -> dict[tuple[str, str], str]:
         "SharpnessRatio": _decimal(facts.sharpness_ratio),
         "ShiftPixels": None if shift is None else f"{shift[0]:.2f} {shift[1]:.2f}",
         "Good": None if facts.good is None else str(facts.good),
+        **dict(facts.more),
     }
     return {("duskhold", name): text for name, text in found.items() if text is not None}
 
