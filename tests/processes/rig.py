@@ -45,7 +45,7 @@ class Rig:
     def start(self, *words: str) -> subprocess.Popen[str]:
         """Start `duskhold WORDS --json` on this body."""
         line = [sys.executable, "-m", "duskhold", *words, "--json", "--data", str(self.folder / "data")]
-        line += ["--camera", self.body.address] if words[0] in ("expose", "body") else []
+        line += ["--camera", self.body.address] if words[0] in ("expose", "body", "check") else []
         process = subprocess.Popen(
             line,
             env=self.environment,

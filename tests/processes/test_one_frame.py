@@ -119,6 +119,9 @@ def test_without_a_card_nothing_is_opened(bench: Rig) -> None:
     assert record["outcome"] == "refused"
     assert "card" in record["reason"]
     assert bench.openings() == []
+    for word in ("body", "check"):
+        status, answer = bench.run(word)
+        assert (status, answer["error"]["message"]) == (4, "The body shows no card.")
     bench.body.order("insert")
     bench.wait_until(lambda state: state["refusal"] is None)
     assert bench.run("expose", "--for", "0.8")[0] == 0

@@ -178,7 +178,7 @@ def _order(station: Station, identity: Identity, open_s: float) -> Order:
 def _identity(station: Station) -> Identity:
     identity = station.identity()
     if identity is None:
-        raise LearningFailed("no camera answers; `duskhold status` tells what is known of it")
+        raise LearningFailed(station.why_nobody())
     return identity
 
 

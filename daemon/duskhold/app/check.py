@@ -50,7 +50,7 @@ def ask_facts(station: Station, zone: tzinfo | None) -> Facts:
     middle_utc = began_utc + (utc_now() - began_utc) / 2  # its clock is one of many settings, asked one by one
     identity = station.identity()
     if identity is None:
-        raise NoBody("no camera answers, so there is nothing to check")
+        raise NoBody(station.why_nobody())
     habits = habits_of(station.folders, identity)
     return Facts(
         identity=identity,

@@ -60,7 +60,7 @@ def learn_body(station: Station, held_frames: int, dial: str, watch: Watch, told
     """
     identity = station.identity()
     if identity is None:
-        raise LearningFailed("no camera answers; `duskhold status` tells what is known of it")
+        raise LearningFailed(station.why_nobody())
     dial_s = SHUTTER.true_value(dial)
     held: list[tuple[float, float]] = []
     dial_levels = [_dial_level(station, dial, dial_s, watch)]

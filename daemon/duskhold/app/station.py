@@ -65,6 +65,11 @@ class Station:
         said = self.link.state().get("identity")
         return Identity(**said) if isinstance(said, dict) else None
 
+    def why_nobody(self) -> str:
+        """Why nobody says who the body is. Raises `HolderSilent`."""
+        refusal = self.link.state().get("refusal")
+        return str(refusal["reason"]) if isinstance(refusal, dict) else "no camera answers"
+
 
 @contextmanager
 def at_station(camera: str, settings: Settings, folders: Folders) -> Iterator[Station]:

@@ -108,8 +108,11 @@ class GphotoCamera:
         keep_descriptor_zero()
 
     def open_shutter(self) -> None:
-        with self._telling():
-            self._driver.open(self._lead)
+        try:
+            with self._telling():
+                self._driver.open(self._lead)
+        except BodyRefused as refused:
+            raise BodyRefused(f"{refused}; `duskhold check` tells what may stand in the way") from refused
 
     def close_shutter(self) -> Closing:
         self._session()

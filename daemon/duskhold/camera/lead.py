@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from duskhold.camera.port import CameraError, Setting
+from duskhold.camera.port import BodyRefused, CameraError, Setting
 from duskhold.camera.words import BULB, meaning, same_meaning
 
 
@@ -24,8 +24,14 @@ class SessionLead:
         said, mode = self.read(Setting.SHUTTER), self.read(Setting.MODE)
         if said is not None and same_meaning(Setting.SHUTTER, said, BULB):
             return
-        if mode is None or meaning(Setting.MODE, mode) != BULB:
+        if mode is not None and meaning(Setting.MODE, mode) == BULB:
+            return
+        try:
             self.change(Setting.SHUTTER, BULB)
+        except BodyRefused as refused:
+            if mode is None or meaning(Setting.MODE, mode) == "manual":
+                raise
+            raise BodyRefused(f"its mode dial is at {mode}, and its shutter is held at M or B only") from refused
 
     def check_alive(self) -> None:
         gone = self.ask_whether_alive()

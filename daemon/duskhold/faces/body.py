@@ -101,6 +101,7 @@ def _clear(args: argparse.Namespace) -> Answer:
     return Answer({"camera": camera, "latched": latched, "given_up": frames}, 0, partial(_show_cleared, frames))
 
 
+_KEPT = "Nothing that was known was changed. `duskhold check` tells how the body should be set."
 _HINTS = {
     "not_closed": "Close it by hand, then ask again.",
     "not_replaced": "Plug in the camera that took its place, wait some seconds, then ask again.",
@@ -151,9 +152,7 @@ def _bench(args: argparse.Namespace) -> Answer:
                 pulled = pull_lead(station, watch, _ask_aloud) if args.pull else None
         except (LearningFailed, NotLearnable, MeasureError, HolderRefused) as error:
             status = status_after(caught, 4)
-            raise Wrong(
-                "not_learnt", f"{error}.", hint="Nothing that was known was changed.", exit_status=status
-            ) from error
+            raise Wrong("not_learnt", f"{error}.", hint=_KEPT, exit_status=status) from error
         finally:
             countdown.clear()
     body = _body(lesson, habits, pulled)

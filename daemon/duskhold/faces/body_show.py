@@ -81,7 +81,7 @@ def _identity(station: "Station") -> "Identity":
 
     identity = station.identity()
     if identity is None:
-        raise NoBody("no camera answers")
+        raise NoBody(station.why_nobody())
     return identity
 
 

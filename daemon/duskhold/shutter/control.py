@@ -325,14 +325,13 @@ class Control:
     def _start_errand(self, client: int, request: Request) -> None:
         with self._desk.looking() as machine:
             free = machine.phase in (Phase.READY, Phase.STORING)
-            trouble = machine.trouble
+            in_the_way = _in_the_way(machine)
             released = machine.phase is Phase.RELEASED
         refused = None
         if self._desk.jobs.qsize() >= MOST_ERRANDS:
             refused = "too much is asked of the camera at once"
         if not free:
-            # Listing or reading files while the shutter is open has closed it on some bodies.
-            refused = trouble or "nothing is asked of the camera while the shutter is open"
+            refused = in_the_way
         if released:
             refused = "the camera was just released; ask again"
         if refused is not None:
@@ -395,6 +394,15 @@ def obey_signals(control: Control, desk: Desk) -> None:
     signal.signal(signal.SIGTERM, asked)
     for number in (signal.SIGINT, signal.SIGHUP, signal.SIGPIPE):
         signal.signal(number, signal.SIG_IGN)
+
+
+def _in_the_way(machine: Machine) -> str:
+    """Why the camera is asked nothing now; listing or reading files while the shutter is open has closed it on some."""
+    if machine.trouble is not None:
+        return machine.trouble
+    if machine.frame is not None:
+        return "nothing is asked of the camera while the shutter is open"
+    return "the camera is just being connected; ask again" if machine.unfit is None else machine.unfit.reason
 
 
 def _open_for_s(machine: Machine, now_s: float) -> float | None:
