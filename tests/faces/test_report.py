@@ -18,11 +18,11 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
 from duskhold.app import reporting
-from duskhold.app.reporting import gather_evening
+from duskhold.app.reporting import frames_of_day, gather_evening
 from duskhold.faces.cli import main
 from duskhold.frames.ledger import COLUMNS, log_line, table_line
 from duskhold.frames.page import page_html
-from duskhold.journal.entry import Intent, Outcome, Refusal, Stamp
+from duskhold.journal.entry import Frame, Intent, Outcome, Refusal, Stamp
 from duskhold.journal.journal import Journal
 from duskhold.light.place import Place
 
@@ -126,7 +126,7 @@ def test_an_evening_is_written_down(data: Path, capsys: pytest.CaptureFixture[st
     assert float(rows[3]["shift_x_px"]) == pytest.approx(5, abs=0.1)
     assert float(rows[1]["level_error_stops"]) == pytest.approx(-0.08, abs=0.03)
     log = Path(report["log"]).read_text()
-    assert "the camera moved between the frames" in log
+    assert "moved 5.0 px: the tripod was knocked or has sunk; push the feet in, take it again" in log
     assert [loss["cause"] for loss in report["losses"]].count("the camera moved between the frames") == 1
     sums = subprocess.run(
         ["sha256sum", "--check", "--quiet", report["checksums"]],
@@ -196,7 +196,7 @@ def test_an_evening_without_a_base_frame_has_its_light_and_does_not_call_unseen_
     assert levels[2] - levels[1] == pytest.approx(2.2 * math.log2(0.75), abs=0.12)
     page = page_html(evening)
     assert page.count("fill='var(--paper)'") == 3
-    assert "3 without a fault (3 of them not compared with a base frame)" in page
+    assert "3 frames, none with a known fault, 3 not compared with a base frame" in page
 
 
 def test_what_was_judged_when_it_came_is_not_judged_again(
@@ -228,9 +228,37 @@ def test_what_was_judged_when_it_came_is_not_judged_again(
             None,
         )
     assert (told.frames[1].base_id, told.frames[1].crops_jpeg) == ("b", b"crops")
-    assert log_line(told.frames[1]).count("the camera moved between the frames") == 1
+    assert log_line(told.frames[1]).count("moved 9.0 px") == 1
     row = dict(zip(COLUMNS, next(csv.reader([table_line(told.frames[1])])), strict=True))
     assert (row["level_error_stops"], row["rate_stops_per_min"], row["filter_stops"]) == ("0.5", "-0.18", "2")
+
+
+def at_hour(hour: float, camera_clock_s: float | None = None) -> Frame:
+    moment = START.replace(hour=0, minute=0) + timedelta(hours=hour)
+    conditions = {"conditions": {"clock_offset_s": camera_clock_s}}
+    intent = Intent(f"f{hour:g}", "usb", "base", "held", 1.0, 6.0, conditions)
+    return Frame(intent, Stamp(moment, hour, "boot"), None)
+
+
+def test_an_evening_across_midnight_is_one() -> None:
+    dusk = [at_hour(hour) for hour in (23.5, 24.5, 26.0)]
+    others = [at_hour(5.0), at_hour(33.0)]
+    frames = [*others, *reversed(dusk)]
+    assert frames_of_day(frames, date(2026, 10, 14)) == [others[0], *dusk]
+    assert frames_of_day(frames, date(2026, 10, 15)) == [others[1]]
+    assert frames_of_day(dusk, date(2026, 10, 15)) == dusk
+    assert frames_of_day(dusk, date(2026, 10, 16)) == []
+    without_end = [at_hour(float(hour)) for hour in range(60)]
+    assert frames_of_day(without_end, date(2026, 10, 15)) == without_end[24:48]
+
+
+@pytest.mark.parametrize(
+    ("offsets_s", "said"),
+    [((-3600.4, None), "3600 s behind"), ((0.2,), "within a second"), ((2.0, 3.0, 2.0), "2 s ahead of")],
+)
+def test_the_cameras_clock_is_told(offsets_s: tuple[float | None, ...], said: str) -> None:
+    frames = [at_hour(float(hour), offset_s) for hour, offset_s in enumerate(offsets_s)]
+    assert any(said in note for note in gather_evening(frames, date(2026, 10, 14), None).notes)
 
 
 def test_nothing_to_report(tmp_path: Path, short: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -119,6 +119,7 @@ def reasoning(decision: ExposureDecision, role: str) -> Mapping[str, object]:
     """The decision as the journal keeps it; `role` says what the frame is to the rehearsal."""
     return {
         "rehearsal": role,
+        "filter_stops": FILTER.stops,
         "base_s": decision.base_s,
         "plain_s": decision.plain_s,
         "delay_s": decision.delay_s,

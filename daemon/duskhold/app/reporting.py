@@ -28,6 +28,7 @@ from duskhold.plan.role import Role
 
 _JUDGED = (Role.LONG.value, Role.SCOUT.value)
 _MODEL_STEPS = 60
+_PAUSE = timedelta(hours=4)
 SECOND_COPY = (
     "Pictures lie beside this record as the camera made them, and on its card, where nothing was erased. "
     "SHA256SUMS.txt has their checksums: sha256sum --check SHA256SUMS.txt in this folder."
@@ -57,7 +58,7 @@ def gather_evening(frames: Sequence[Frame], day: date, place: Place | None, zone
             if found.record["role"] == Role.BASE.value and picture is not None:
                 base = (found, picture)
     modelled = _modelled(told, place)
-    notes = (*veils_through(told), SECOND_COPY)
+    notes = (*veils_through(told), *_camera_clock(told), SECOND_COPY)
     return Evening(f"Evening of {day.isoformat()}", tuple(told), modelled, _local(told, zone), notes)
 
 
@@ -79,8 +80,29 @@ def write_evening(evening: Evening, folder: Path, day: date, position: Place | N
 
 
 def frames_of_day(frames: Sequence[Frame], day: date) -> list[Frame]:
-    """Those that were asked for on this day, in UTC."""
-    return [frame for frame in frames if frame.written.utc.date() == day]
+    """Those of the evenings that began on this day in UTC, oldest first; of one that only goes on in it otherwise.
+
+    West of Greenwich a dusk lies across UTC's midnight: an evening goes on until there is a pause of some hours.
+    """
+    runs = _evenings(sorted(frames, key=lambda frame: frame.written.utc))
+    begun = [run for run in runs if run[0].written.utc.date() == day]
+    gone_on = [run for run in runs if any(frame.written.utc.date() == day for frame in run)]
+    return [frame for run in begun or gone_on for frame in run]
+
+
+def _evenings(frames: Sequence[Frame]) -> list[list[Frame]]:
+    runs: list[list[Frame]] = []
+    for frame in frames:
+        goes_on = (
+            runs
+            and frame.written.utc - runs[-1][-1].written.utc < _PAUSE
+            and frame.written.utc - runs[-1][0].written.utc < timedelta(days=1)
+        )
+        if goes_on:
+            runs[-1].append(frame)
+        else:
+            runs.append([frame])
+    return runs
 
 
 def _told(
@@ -121,6 +143,18 @@ def _exposure_stops(record: Mapping[str, Any], path: Path) -> float:
     told = shooting_of(path)
     open_s = record["open_s"] if record["timing"] == "held" and record["open_s"] else told.open_s
     return scene_level_stops(1.0, told.f_number, open_s, told.iso, 0.0)
+
+
+def _camera_clock(frames: Sequence[EveningFrame]) -> list[str]:
+    """How far the body's clock was off, where it was asked: what it wrote into its pictures is off by as much."""
+    conditions = [frame.record.get("conditions") or {} for frame in frames]
+    known = [float(each["clock_offset_s"]) for each in conditions if each.get("clock_offset_s") is not None]
+    if not known:
+        return []
+    offset_s = float(np.median(known))
+    if abs(offset_s) < 1.0:
+        return ["The camera's clock was within a second of the computer's."]
+    return [f"The camera's clock was {abs(offset_s):.0f} s {'ahead of' if offset_s > 0 else 'behind'} the computer's."]
 
 
 def _local(frames: Sequence[EveningFrame], zone: tzinfo | None) -> str:

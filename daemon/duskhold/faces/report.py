@@ -24,7 +24,7 @@ def add_parser(subparsers: Any) -> None:
         "`record` beside them: a page that needs no network, a table, a plain log, checksums, one side file a frame. "
         "No picture is touched and no file replaced.",
     )
-    parser.add_argument("--day", metavar="DATE", help="the day in UTC; the latest with frames otherwise")
+    parser.add_argument("--day", metavar="DATE", help="the day in UTC on which it began; the latest otherwise")
     parser.add_argument("--place", metavar="LAT,LON", help="for the sun and the modelled light")
     parser.add_argument(
         "--with-position", action="store_const", const=True, help="put the position into the side files"
@@ -50,10 +50,11 @@ def run(args: argparse.Namespace) -> Answer:
     written = []
     for state in states:
         frames = frames_of_day(state.latest, day) if day else []
-        if day and frames:
-            folder = state.path.parent / "frames" / day.isoformat() / RECORD_FOLDER
-            evening = gather_evening(frames, day, place, zone_of(settings))
-            written.append(write_evening(evening, folder, day, place if args.with_position else None))
+        if frames:
+            began = frames[0].written.utc.date()
+            folder = state.path.parent / "frames" / began.isoformat() / RECORD_FOLDER
+            evening = gather_evening(frames, began, place, zone_of(settings))
+            written.append(write_evening(evening, folder, began, place if args.with_position else None))
     if not written:
         raise Wrong("no_frames", f"There are no frames of {day}." if day else "There are no frames yet.", field="--day")
     return Answer({"reports": [_body(one) for one in written]}, 0, partial(_show, written))

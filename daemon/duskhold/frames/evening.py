@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -106,10 +107,23 @@ def veils_through(frames: Sequence[EveningFrame]) -> list[str]:
 
 def causes_of(frame: EveningFrame) -> list[str]:
     """Why a frame is lost or less than it should be; empty for a good one."""
-    outcome = str(frame.record["outcome"])
-    causes = [] if outcome == "complete" else [outcome.replace("_", " ")]
     verdict = (frame.measured or {}).get("verdict", [])
-    return causes + [CODES.get(finding["code"], finding["code"]) for finding in verdict]
+    return _outcome_of(frame) + [CODES.get(finding["code"], finding["code"]) for finding in verdict]
+
+
+def sentences_of(frame: EveningFrame) -> list[str]:
+    """The same with the numbers, and what to do about it."""
+    return _outcome_of(frame) + [str(finding["text"]) for finding in (frame.measured or {}).get("verdict", [])]
+
+
+def findings_of(frame: EveningFrame) -> list[str]:
+    """The same with the numbers, in few words: each sentence as far as the cause to check."""
+    return [re.split("[:;]", text)[0] for text in sentences_of(frame)]
+
+
+def _outcome_of(frame: EveningFrame) -> list[str]:
+    outcome = str(frame.record["outcome"])
+    return [] if outcome == "complete" else [outcome.replace("_", " ")]
 
 
 def thumbnail_of(picture: Picture) -> bytes:

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from duskhold.frames.evening import Evening, EveningFrame, causes_of
+from duskhold.frames.evening import Evening, EveningFrame, sentences_of
 
 MOMENTS = ("open", "middle", "close")
 SKY = ("sun_altitude", "sun_azimuth", "moon_altitude", "moon_azimuth")
@@ -68,8 +68,8 @@ def log_line(frame: EveningFrame) -> str:
     planned = "" if planned_s is None else f" of {_seconds(planned_s)} planned"
     if planned_s is not None and open_s is not None and abs(open_s - planned_s) < _AS_PLANNED_S:
         planned = ""
-    causes = causes_of(frame)
-    said = "; ".join(causes) if causes else ("good" if frame.measured else "complete, not measured")
+    sentences = sentences_of(frame)
+    said = ". ".join(sentences) if sentences else ("good" if frame.measured else "complete, not measured")
     names = ", ".join(Path(str(file["path"])).name for file in record.get("files", [])) or "no file"
     return f"{opened}  {record['frame_id']}  {record['role']}: {length}{planned}; {said}; {names}\n"
 

@@ -6,7 +6,7 @@ import base64
 from html import escape
 from typing import Any
 
-from duskhold.frames.evening import Evening, EveningFrame, causes_of, good_frames, unjudged_frames
+from duskhold.frames.evening import Evening, EveningFrame, findings_of, good_frames, unjudged_frames
 
 _STYLE = """
 :root{color-scheme:light dark;--ink:#1d2733;--soft:#5b6875;--paper:#fbfaf7;--card:#fff;--line:#d9dcdf;--good:#2c6e49;
@@ -59,12 +59,13 @@ def page_html(evening: Evening) -> str:
 
 def _summary(evening: Evening) -> str:
     frames = evening.frames
-    good, unjudged = good_frames(evening), unjudged_frames(evening)
-    unknown = f" ({unjudged} of them not compared with a base frame)" if unjudged else ""
+    faulty, unjudged = len(frames) - good_frames(evening), unjudged_frames(evening)
+    known = f"{faulty} with a fault" if faulty else "none with a known fault"
+    unknown = f", {unjudged} not compared with a base frame" if unjudged else ""
     open_s = sum(float(frame.record["open_s"] or 0.0) for frame in frames)
     plural = "s" if len(frames) != 1 else ""
     return (
-        f"{len(frames)} frame{plural}, {good} without a fault{unknown}, shutter open for {open_s / 60:.1f} min. "
+        f"{len(frames)} frame{plural}, {known}{unknown}; shutter open for {open_s / 60:.1f} min. "
         f"Times are UTC{evening.local}."
     )
 
@@ -73,9 +74,9 @@ def _card(frame: EveningFrame) -> str:
     record = frame.record
     name = escape(str(record["frame_id"]))
     picture = _image(frame.thumbnail, f"{record['role']} frame {name}") if frame.thumbnail else ""
-    causes = causes_of(frame)
+    findings = findings_of(frame)
     fine = "good" if frame.measured else "complete"
-    word = f"<span class='bad'>{escape(causes[0])}</span>" if causes else f"<span class='good'>{fine}</span>"
+    word = f"<span class='bad'>{escape(findings[0])}</span>" if findings else f"<span class='good'>{fine}</span>"
     verdict = (frame.measured or {}).get("verdict", [])
     lines = "".join(f"<li>{escape(finding['text'])}</li>" for finding in verdict)
     crops = "" if frame.crops_jpeg is None else _image(frame.crops_jpeg, "details of the base frame and of this one")
@@ -112,7 +113,7 @@ def _plan_table(evening: Evening) -> str:
 
 
 def _result(frame: EveningFrame) -> str:
-    return "; ".join(causes_of(frame)) or ("good" if frame.measured else "complete")
+    return "; ".join(findings_of(frame)) or ("good" if frame.measured else "complete")
 
 
 def _losses(evening: Evening) -> str:
