@@ -116,10 +116,13 @@ def test_a_stack_averages_and_leaves_the_knocked_frame_out(tmp_path: Path) -> No
     cut = tmp_path / "cut.DNG"
     cut.write_bytes(frames[0].read_bytes()[:5000])
     before = {path: path.read_bytes() for path in [*frames, cut]}
-    stack = stack_frames([*frames, cut], tmp_path / "mean.tif")
+    again = tmp_path / "again.DNG"
+    again.write_bytes(frames[1].read_bytes())
+    stack = stack_frames([*frames, cut, again, frames[0]], tmp_path / "mean.tif")
     assert stack.used == ("f1.DNG", "f2.DNG", "f3.DNG", "f4.DNG", "f5.DNG", "f6.DNG", "dim.DNG")
     assert stack.scaled == ("dim.DNG",)
-    assert [name for name, _ in stack.left_out] == ["knocked.DNG", "cut.DNG"]
+    assert [name for name, _ in stack.left_out] == ["knocked.DNG", "cut.DNG", "again.DNG", "f1.DNG"]
+    assert [reason for _, reason in stack.left_out[2:]] == ["the same picture as f2.DNG", "the same picture as f1.DNG"]
     assert "shifted by 4.0 px" in stack.left_out[0][1]
     assert stack.noise_factor == pytest.approx(math.sqrt(7))
     assert story(stack.path)["made_from"] == list(stack.used)
@@ -136,6 +139,6 @@ def test_a_stack_averages_and_leaves_the_knocked_frame_out(tmp_path: Path) -> No
 def test_nothing_to_stack(tmp_path: Path) -> None:
     first = raw(tmp_path, "a.DNG", BASE_SHOT)
     moved = raw(tmp_path, "b.DNG", BASE_SHOT, PictureFault(shift_x=9 / 768))
-    with pytest.raises(StackUnmade, match=r"a\.DNG"):
+    with pytest.raises(StackUnmade, match=r"Only a\.DNG is left of 2 frames \(b\.DNG: knocked"):
         stack_frames([first, moved], tmp_path / "mean.tif")
     assert not (tmp_path / "mean.tif").exists()

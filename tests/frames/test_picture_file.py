@@ -2,6 +2,7 @@
 
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -185,6 +186,28 @@ def test_damage_inside_a_jpeg_that_keeps_its_marks(tmp_path: Path, progressive: 
     path.write_bytes(content)
     with pytest.raises(PictureCorrupt, match=r"a\.jpg"):
         read_picture(path)
+
+
+@pytest.mark.parametrize("optimize", [False, True])
+def test_a_lost_block_in_a_jpeg(tmp_path: Path, optimize: bool) -> None:
+    # A block of a card or of the bus that never came reads as zeros, which decode without a complaint.
+    path = jpeg(tmp_path / "a.jpg", optimize=optimize)
+    content = bytearray(path.read_bytes())
+    middle = len(content) // 2
+    content[middle : middle + 512] = bytes(512)
+    path.write_bytes(content)
+    with pytest.raises(PictureCorrupt, match=r"a\.jpg is damaged"):
+        read_picture(path)
+
+
+@pytest.mark.parametrize("options", [{}, {"optimize": True}, {"progressive": True}])
+def test_an_even_picture_is_not_damaged(tmp_path: Path, options: dict[str, Any]) -> None:
+    # Zeros alone may code an even picture: here the one code of a table is a zero, and ends each block.
+    for level in (0, 17, 128):
+        path = tmp_path / "even.jpg"
+        Image.new("RGB", (1024, 768), (level, level, level)).save(path, quality=92, **options)
+        assert read_picture(path).width == 1024
+    assert b"\0" * 128 in path.read_bytes() or "optimize" not in options
 
 
 def test_a_jpeg_filled_up_before_its_end_is_not_damaged(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:

@@ -43,7 +43,8 @@ def run(args: argparse.Namespace) -> Answer:
     except FileExistsError as error:
         raise already_there(place) from error
     except DarkUnsuited as error:
-        raise Wrong(error.code, str(error), field="DARK", exit_status=3) from error
+        hint = "--temperature C says that both were taken at it." if light_c is None else ""
+        raise Wrong(error.code, str(error), field="DARK", hint=hint, exit_status=3) from error
     except PictureUnread as error:
         raise Wrong(error.code, str(error), exit_status=4) from error
     factor = subtraction_noise_factor(len(paths) - 1)

@@ -19,6 +19,7 @@ REDUCED_FROM_PIXELS = 20_000_000
 """A JPEG of that many is decoded at half size where time presses: as fine as a raw file is measured."""
 SMALLEST_SIDE_PX = 64
 _JPEG, _PNG, _TIFF = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", (b"II*\0", b"MM\0*")
+_HOLE = bytes(128)  # of zeros; a block of the least coefficients takes fewer
 _TURNED_DEG = {1: 0, 3: 180, 6: 90, 8: 270}  # Exif tag 0x0112 (CIPA DC-008), clockwise
 _RAW_TURNED_DEG = {0: 0, 3: 180, 5: 270, 6: 90}  # as the raw library numbers them
 
@@ -216,6 +217,30 @@ def _check_jpeg(path: Path) -> None:
     allowed = (inside == 0) | ((inside >= 0xD0) & (inside <= 0xD7)) | np.isin(inside, (0xFF, 0xC4, 0xDA, 0xDB, 0xDD))
     if not allowed.all():
         raise PictureCorrupt(f"{path.name} is damaged: marks stand where none may be in a JPEG.")
+    if _has_hole(content[:scan], content[scan : ends[0]].tobytes()) and not np.isin(inside, 0xDA).any():
+        raise PictureCorrupt(f"{path.name} is damaged: a piece of it is nothing but zeros, as a lost block leaves it.")
+
+
+def _has_hole(head: NDArray[np.uint8], scan: bytes) -> bool:
+    """Zeros that every decoder takes for a picture: 63 times the least coefficient, block after block.
+
+    Not where zeros alone end a block, as they may in an even picture: the first code of a table is all zeros, and the
+    first symbol what it says (ITU-T T.81, annex C; 0 in a table of AC coefficients is the end of a block).
+    """
+    if _HOLE not in scan.rstrip(b"\0"):  # some bodies fill up before the end
+        return False
+    place, first_symbols = 2, []
+    while head[place + 1] != 0xDA:
+        end = place + 2 + (int(head[place + 2]) << 8 | int(head[place + 3]))
+        if head[place + 1] == 0xC2:  # progressive: what zeros mean changes from scan to scan
+            return False
+        table = place + 4
+        while head[place + 1] == 0xC4 and table + 17 < end:
+            if head[table] >= 0x10:
+                first_symbols.append(int(head[table + 17]))
+            table += 17 + int(head[table + 1 : table + 17].sum())
+        place = end
+    return any(symbol != 0 for symbol in first_symbols)
 
 
 def _scan_start(path: Path, content: NDArray[np.uint8]) -> int:

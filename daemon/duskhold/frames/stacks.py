@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from duskhold.frames.tiles import cut_tiles
 CORNER_MAX_PX = 1.0
 SCALED_FROM_STOPS = 0.1
 _STOPS_MAX = 1.0
+_REASONS_MAX = 3
 
 
 class StackUnmade(Exception):
@@ -56,7 +58,13 @@ def stack_frames(paths: Sequence[Path], place: Path) -> Stack:
     black = float(np.mean(first_mosaic.black))
     total = first_mosaic.numbers.astype(np.float32) - np.float32(black)
     used, scaled, left_out = [paths[0].name], [], []
+    known = {_sha256(paths[0]): paths[0].name}
     for path in paths[1:]:
+        digest = _sha256(path)
+        if digest in known:  # twice the same noise does not average out
+            left_out.append((path.name, f"the same picture as {known[digest]}"))
+            continue
+        known[digest] = path.name
         try:
             mosaic = read_mosaic(path)
             picture = picture_from_mosaic(mosaic)
@@ -75,7 +83,11 @@ def stack_frames(paths: Sequence[Path], place: Path) -> Stack:
         total += _above_black(mosaic.numbers, black, gain)
         used.append(path.name)
     if len(used) < 2:
-        raise StackUnmade(f"Only {used[0]} is left of {len(paths)} frames.")
+        reasons = "; ".join(f"{name}: {reason}" for name, reason in left_out[:_REASONS_MAX])
+        raise StackUnmade(
+            f"Only {used[0]} is left of {len(paths)} frames ({reasons}). "
+            "If the first one is the odd one out, name another first."
+        )
     story = {"what": "mean", "made_from": used, "left_out": [list(each) for each in left_out], "scaled": scaled}
     write_derived(place, develop(paths[0], total / np.float32(len(used)) + np.float32(black)), story)
     return Stack(place, tuple(used), tuple(scaled), tuple(left_out))
@@ -92,6 +104,11 @@ def _fit(first: Picture, picture: Picture, motion: Motion | None) -> tuple[str |
     if stops is None or abs(stops) > _STOPS_MAX:
         return "its level is too different" if stops is None else f"its level differs by {stops:+.1f} stop", 0.0
     return None, stops
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _above_black(numbers: NDArray[np.uint16], black: float, gain: float) -> NDArray[np.float32]:
