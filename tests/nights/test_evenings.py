@@ -64,3 +64,8 @@ def test_a_broken_rule_is_seen() -> None:
     assert any("without a settled outcome" in one for one in broken_rules(replace(good, unfinished=1)))
     assert any("on the card" in one for one in broken_rules(replace(good, disk=frozenset())))
     assert any("without a reason" in one for one in broken_rules(replace(good, stop=None)))
+    unfitted = (
+        replace(told(seed), body=tuple(line for line in told(seed).body if line.word != "fitted"))
+        for seed in range(IN_CI)
+    )
+    assert any("are on where" in one for each in unfitted for one in broken_rules(each))

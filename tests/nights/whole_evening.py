@@ -28,6 +28,7 @@ SLACK_S = 0.2
 ANSWER_S = 2.5  # a hung link costs each call its time limit
 FRAMES_KEPT = 4000
 CLOSED_ITSELF = "answered the closing with an error"
+FILTER_OFF_STOPS = 0.8  # more than any filter of these evenings is off its label
 TRUE_S = 0.5  # as far as the simulated latency and a hung link's end leave it open
 
 
@@ -136,7 +137,7 @@ def broken_rules(told: Told) -> list[str]:
     """Every rule that this evening broke, in words; none is as it should be."""
     return [
         *_one_at_a_time(told), *_never_past_cap(told), *_nothing_after_packing(told), *_no_assumed_change(told),
-        *_everything_told(told), *_nothing_fires_after_restart(told), *_no_frame_too_many(told),
+        *_filters_are_on(told), *_everything_told(told), *_nothing_fires_after_restart(told), *_no_frame_too_many(told),
         *_every_time_is_true(told),
     ]  # fmt: skip
 
@@ -206,6 +207,30 @@ def _no_assumed_change(told: Told) -> list[str]:
                 found.append(f"a fallback frame that assumes a change: {effect}")
         if isinstance(effect, Take) and effect.role is Role.LONG:
             fitted_before = effect.filters
+    return found
+
+
+def _filters_are_on(told: Told) -> list[str]:
+    """What is truly before the lens, by the body's own log, is what the order of a long frame says: neither a person's
+    word nor the machine's own counts. Only where nothing was there to compare with a word has to do.
+    """
+    outing, found = told.chance.outing, []
+    begins = told.chance.world.begins_utc
+    words = [
+        ((at - begins).total_seconds(), one.word)
+        for at, one in told.log.effects
+        if isinstance(one, Tell) and one.word in ("verified", "unverified")
+    ]
+    at_first = outing.kit.filters if outing.want.first_s is not None else ()
+    fitted = [(0.0, outing.kit.glass(at_first).stops)]
+    fitted += [(line.now_s, float(str(line.detail["green"]))) for line in told.body if line.word == "fitted"]
+    for opening in openings(told):
+        take = [take for at_s, take in takes(told) if at_s <= opening.opened_s][-1]
+        last = [word for at_s, word in words if at_s <= opening.opened_s][-1:]
+        truly = [stops for at_s, stops in fitted if at_s <= opening.opened_s][-1]
+        said = outing.kit.glass(take.filters).stops
+        if take.role is Role.LONG and last != ["unverified"] and abs(truly - said) > FILTER_OFF_STOPS:
+            found.append(f"{truly:.1f} stops are on where {take.filters} were ordered: {opening}")
     return found
 
 

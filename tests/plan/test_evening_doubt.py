@@ -1,6 +1,7 @@
 """Pictures that do not tell what they are taken for: clipped, far off, or none; what is asked and said then."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 from evening_desk import AGAIN, BEGUN, FITTED, TONE, Desk, takes
@@ -14,44 +15,76 @@ from duskhold.plan.role import Role
 
 
 def clipped(desk: Desk) -> list[words.Effect]:
-    """The open frame is at full scale."""
+    """The open frame is at full scale: burnt, since the light of the desk is two stops above a mid-tone and more."""
     frame_id = desk.newest()
     desk.close(measured=False)
     return desk.feed(words.Measured(frame_id, desk.level_ev, 0.01, at_least=True))
 
 
-def test_a_base_frame_that_is_clipped_is_asked_about_and_metered_once_more() -> None:
+def test_a_base_frame_that_is_burnt_is_asked_about_and_metered_once_more() -> None:
     desk = Desk(FITTED)
     desk.until_open(Role.BASE)
-    clipped(desk)
-    assert desk.evening.view(desk.now).phase is Phase.HELD and "base frame is clipped" in desk.rung()[-1]
-    assert takes(desk.wait(600.0)) == [], "no long frame by a tone that nobody knows"
+    for _ in range(3):
+        clipped(desk)
+        assert desk.evening.view(desk.now).phase is Phase.HELD and "base frame is burnt" in desk.rung()[-1]
+        assert takes(desk.wait(600.0)) == [], "no long frame by a tone that nobody knows"
+        desk.say(Word.RESUME)
+        assert desk.open is not None and desk.open.role is Role.BASE
     desk.level_ev -= 2.0
-    desk.say(Word.RESUME)
-    assert desk.open is not None and desk.open.role is Role.BASE
     desk.close()
     reference = desk.evening.state.light.reference
     assert reference is not None and reference.level_ev == desk.level_ev
     assert desk.evening.state.request is not None, "now the filter"
 
 
-def test_whoever_resumes_with_a_clipped_base_frame_is_asked_once() -> None:
+def test_a_base_frame_with_some_points_at_full_scale_will_do() -> None:
     desk = Desk(FITTED)
+    desk.level_ev = 7.5
     desk.until_open(Role.BASE)
     clipped(desk)
+    assert desk.lines("clipped") and desk.evening.state.request is not None
+    desk.say(Word.DONE)
+    clipped(desk)
+    assert desk.lines("verified"), "the scout has the same points at full scale"
+
+
+def test_where_nobody_is_asked_it_is_metered_until_the_light_can_be_told() -> None:
+    desk = Desk(replace(FITTED, doubt=Doubt.GO_ON))
+    for _ in range(3):
+        assert desk.until_open(Role.BASE) is not None
+        clipped(desk)
+        assert desk.open is None and desk.evening.state.held is None and desk.evening.state.request is None
+    desk.level_ev -= 2.0
+    desk.until_open(Role.BASE)
+    desk.close()
+    assert desk.evening.state.request is not None
+    assert desk.now - BEGUN >= timedelta(minutes=6)
+
+
+def test_it_is_not_metered_for_ever() -> None:
+    desk = Desk(replace(FITTED, doubt=Doubt.GO_ON))
+    for _ in range(16):
+        desk.until_open(Role.BASE)
+        clipped(desk)
+    assert desk.over() == "in_doubt" and "shorten want.base" in desk.rung()[-1]
+
+
+def test_whoever_wants_it_stopped_in_doubt_has_it_stopped() -> None:
+    desk = Desk(replace(FITTED, doubt=Doubt.STOP))
+    desk.until_open(Role.BASE)
+    clipped(desk)
+    assert desk.over() == "in_doubt"
+
+
+def test_a_first_frame_that_is_burnt_is_no_tone_to_keep() -> None:
+    desk = Desk()
+    clipped(desk)
+    assert desk.evening.view(desk.now).phase is Phase.HELD and "first frame is burnt" in desk.rung()[-1]
+    assert desk.evening.state.frames_done == 1, "it is kept"
     desk.say(Word.RESUME)
-    clipped(desk)
-    assert desk.evening.state.held is None and desk.evening.state.request is not None
-    assert "clipped" in desk.lines("clipped")[-1]
-
-
-@pytest.mark.parametrize(("doubt", "over"), [(Doubt.GO_ON, None), (Doubt.STOP, "in_doubt")])
-def test_a_clipped_base_frame_is_a_doubt_like_any_other(doubt: Doubt, over: str | None) -> None:
-    desk = Desk(replace(FITTED, doubt=doubt))
-    desk.until_open(Role.BASE)
-    clipped(desk)
-    assert desk.over() == over and desk.evening.state.held is None
-    assert (desk.evening.state.request is None) == (over is not None)
+    assert desk.until_open(Role.LONG).open_s == 60.0
+    desk.close()
+    assert desk.evening.state.light.reference is not None
 
 
 def test_only_the_last_base_frame_has_to_tell_a_tone() -> None:
@@ -59,6 +92,10 @@ def test_only_the_last_base_frame_has_to_tell_a_tone() -> None:
     desk.until_open(Role.BASE)
     clipped(desk)
     assert desk.evening.state.held is None and desk.lines("clipped")
+    desk.level_ev -= 2.0
+    desk.until_open(Role.BASE)
+    desk.close()
+    assert desk.evening.state.request is not None
 
 
 def test_while_the_light_is_watched_its_frames_may_be_clipped() -> None:
@@ -93,7 +130,7 @@ def test_a_hold_before_anything_was_measured_says_nothing_of_filters() -> None:
     assert desk.lines("unverified") == []
 
 
-# A scout that is clipped
+# A scout that is burnt
 
 
 def held(outing: Outing = AGAIN) -> Desk:
@@ -106,14 +143,14 @@ def held(outing: Outing = AGAIN) -> Desk:
     return desk
 
 
-def test_nothing_is_computed_from_a_scout_that_is_clipped() -> None:
+def test_nothing_is_computed_from_a_scout_that_is_burnt() -> None:
     desk = held()
     for _ in range(3):
         assert desk.open is not None and desk.open.role is Role.SCOUT
         clipped(desk)
         desk.wait(10.0)
     assert len(desk.lines("look_again")) == 2 and desk.evening.view(desk.now).phase is Phase.HELD
-    assert "scout is clipped" in desk.rung()[-1]
+    assert "scout is burnt" in desk.rung()[-1]
     desk.say(Word.RESUME)
     assert desk.open is not None and desk.open.role is Role.SCOUT
     desk.close()
@@ -129,7 +166,7 @@ def test_one_flash_is_forgotten_when_the_next_scout_is_as_it_should_be() -> None
     assert desk.rung() == []
 
 
-def test_a_clipped_scout_never_proves_a_change_however_often_it_is_said_to_be_made() -> None:
+def test_a_burnt_scout_never_proves_a_change_however_often_it_is_said_to_be_made() -> None:
     desk = Desk(FITTED)
     desk.until_open(Role.BASE)
     desk.close()

@@ -20,9 +20,9 @@ MUTANTS = (
         "if proof is None or proof.seen is Seen.AS_ASKED:", "if proof is None or proof.seen is not Seen.LOOK_AGAIN:",
     ),
     Mutant(
-        "takes a clipped scout for a proof", "plan/evening_pixels.py",
-        "plan/test_evening_doubt.py::test_a_clipped_scout_never_proves_a_change_however_often_it_is_said_to_be_made",
-        "    if off is not None and reading.at_least:", "    if False:",
+        "takes a burnt scout for a proof", "plan/evening_pixels.py",
+        "plan/test_evening_doubt.py::test_a_burnt_scout_never_proves_a_change_however_often_it_is_said_to_be_made",
+        "    if off is not None and look.is_burnt:", "    if False:",
     ),
     Mutant(
         "does not wait for an answer", "plan/evening_agenda.py",

@@ -70,13 +70,13 @@ class Request:
 class Proof:
     """What a scout says, how far it was off the change as asked, and the filters that explain it best.
 
-    One that `is_clipped` came out so much brighter at the least.
+    One that `is_burnt` came out so much brighter at the least.
     """
 
     seen: Seen
     off_stops: float
     likeliest: tuple[str, ...]
-    is_clipped: bool = False
+    is_burnt: bool = False
 
 
 def prove(
@@ -103,12 +103,12 @@ def prove(
     return Proof(Seen.AS_ASKED if agrees else Seen.LOOK_AGAIN, off_stops, likeliest)
 
 
-def deny_clipped(outing: Outing, request: Request, assumed: tuple[str, ...], off_stops: float) -> Proof:
-    """A scout at full scale proves nothing: of the states that would be as bright the darkest is the likeliest."""
+def deny_burnt(outing: Outing, request: Request, assumed: tuple[str, ...], off_stops: float) -> Proof:
+    """A burnt scout proves nothing: of the states that would be as bright the darkest is the likeliest."""
     assumed_stops = outing.kit.glass(assumed).stops
     states = {names: assumed_stops - outing.kit.glass(names).stops for names in _states(request)}
     bright = [names for names, brighter in states.items() if brighter >= off_stops - VERIFIED_STOPS]
-    return Proof(Seen.OTHERWISE, off_stops, min(bright, key=states.__getitem__, default=assumed), is_clipped=True)
+    return Proof(Seen.OTHERWISE, off_stops, min(bright, key=states.__getitem__, default=assumed), is_burnt=True)
 
 
 def complaint(assumed: tuple[str, ...], proof: Proof) -> str:
@@ -116,7 +116,7 @@ def complaint(assumed: tuple[str, ...], proof: Proof) -> str:
     still = [name for name in proof.likeliest if name not in assumed]
     missing = [name for name in assumed if name not in proof.likeliest]
     said = [f"{_names(still)} still on"] * bool(still) + [f"{_names(missing)} not on"] * bool(missing)
-    off = f"{proof.off_stops:+.1f} stop{' or more' * proof.is_clipped}"
+    off = f"{proof.off_stops:+.1f} stop{' or more' * proof.is_burnt}"
     if said:
         return f"{' and '.join(said)} ({off})"
     return f"the light is {off} from what these filters should let through"

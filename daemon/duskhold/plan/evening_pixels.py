@@ -1,22 +1,23 @@
 """What the pixels of a frame say, and what follows: the light, filters proven or denied, doubts, picture faults."""
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
-from duskhold.light.reading import Reading
+from duskhold.light.dials import APERTURE, ISO, SHUTTER
+from duskhold.light.reading import Reading, scene_level_stops
 from duskhold.light.skyshape import SkyShape
 from duskhold.plan import evening_words as words
-from duskhold.plan.asking import Seen, complaint, deny_clipped, filter_off, prove
+from duskhold.plan.asking import Seen, complaint, deny_burnt, filter_off, prove
 from duskhold.plan.evening_agenda import light_has_come
-from duskhold.plan.evening_recovery import base_clipped, in_doubt
+from duskhold.plan.evening_recovery import doubt, in_doubt
 from duskhold.plan.evening_rest import foretell, ring, stop
-from duskhold.plan.evening_state import State
+from duskhold.plan.evening_state import State, Unmeasured
 from duskhold.plan.evening_time import against_sky
 from duskhold.plan.evening_words import Act, Effect, Tell, Urgency
 from duskhold.plan.known_light import Reference
-from duskhold.plan.outing import BASE_GAP_S, Kind, LightStart
+from duskhold.plan.outing import BASE_GAP_S, Doubt, Kind, LightStart
 from duskhold.plan.role import Role
 from duskhold.plan.series import SetUp
 from duskhold.plan.stops import StopReason
@@ -27,6 +28,20 @@ LOOKS_MAX: Final = 3
 """After so many scouts that do not agree with each other a person is asked. Common practice, no source."""
 DARK_BELOW_STOPS: Final = 4.0
 """A frame with the cap on is at least so far below what the scene would give."""
+BURNT_STOPS: Final = 2.0
+"""A clipped frame whose mean is so far above a mid-tone looks the same with more light. Common practice, no source."""
+METERED_MAX: Final = 15
+"""So often the light is metered anew where base frames are burnt: half an hour where nobody is asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What a frame says: its light, its verdict, and whether it is burnt, so that its light is only a bound."""
+
+    reading: Reading
+    event: words.Measured
+    opened_utc: datetime
+    is_burnt: bool
 
 
 def measured(state: State, shape: SkyShape | None, event: words.Measured) -> list[Effect]:
@@ -39,13 +54,14 @@ def measured(state: State, shape: SkyShape | None, event: words.Measured) -> lis
         of.opened_utc + timedelta(seconds=of.open_s / 2.0), event.level_ev, event.sigma_stops, of.take.role.value,
         of.open_s, event.at_least,
     )  # fmt: skip
+    look = _Look(reading, event, of.opened_utc, reading.at_least and _above_mid_stops(state, of, event) >= BURNT_STOPS)
     match of.take.role:
         case Role.BASE:
-            return _base_seen(state, shape, reading)
+            return _base_seen(state, shape, look)
         case Role.SCOUT:
-            return _scout_seen(state, reading, event)
+            return _scout_seen(state, look)
         case Role.LONG:
-            return _long_seen(state, reading, event, of.opened_utc)
+            return _long_seen(state, look)
         case Role.DARK:
             return _dark_seen(state, reading)
 
@@ -74,14 +90,21 @@ def count_frame(state: State) -> None:
         state.base_wanted, state.base_due_utc = True, None
 
 
-def _base_seen(state: State, shape: SkyShape | None, reading: Reading) -> list[Effect]:
-    want = state.outing.want
+def _above_mid_stops(state: State, of: Unmeasured, event: words.Measured) -> float:
+    take = of.take
+    open_s = of.open_s if take.dial is None else SHUTTER.true_value(take.dial)
+    f_number, iso = APERTURE.true_value(take.aperture), ISO.true_value(take.iso)
+    return event.level_ev - scene_level_stops(1.0, f_number, open_s, iso, state.outing.kit.glass(take.filters).stops)
+
+
+def _base_seen(state: State, shape: SkyShape | None, look: _Look) -> list[Effect]:
+    want, reading = state.outing.want, look.reading
     assert want.base is not None, "no base frame is asked for without"
     state.bases += 1
     state.base_wanted = False
     is_first = state.light.reference is None
     state.light.see_bare(reading)
-    if is_first or state.frames_done == 0:
+    if (is_first or state.frames_done == 0) and not look.is_burnt:
         state.light.reference = Reference(want.base.true_s, reading.level_stops)
     is_watch = want.kind is Kind.WATCH
     watching = is_watch or (isinstance(state.outing.start, LightStart) and not state.watched_enough)
@@ -91,36 +114,53 @@ def _base_seen(state: State, shape: SkyShape | None, reading: Reading) -> list[E
         state.watched_enough, watching = True, False
     gap_s = want.every_s if watching else BASE_GAP_S
     state.base_due_utc = reading.taken_utc + timedelta(seconds=gap_s)
-    said = base_clipped(state) if reading.at_least else []
+    if look.is_burnt and not watching and state.light.reference is None and state.bases >= want.base_frames:
+        return _meter_again(state)
+    said: list[Effect] = []
+    if reading.at_least:
+        said.append(Tell("clipped", "the base frame is clipped: its light is at least this bright", {}))
     return said + against_sky(state, shape, reading)
 
 
-def _scout_seen(state: State, reading: Reading, event: words.Measured) -> list[Effect]:
+def _meter_again(state: State) -> list[Effect]:
+    """No tone can be kept that nobody knows: at dusk a later base frame tells it."""
+    line = "the base frame is burnt: nobody knows how bright it is"
+    state.base_wanted = True
+    if state.bases >= state.outing.want.base_frames + METERED_MAX:
+        line = f"{line}, however often it is metered: shorten want.base"
+        return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.IN_DOUBT, line)]
+    if state.outing.doubt is Doubt.GO_ON:
+        return [Tell("clipped", f"{line}; it is metered once more", {})]
+    state.base_due_utc = None
+    asked = f"{line}; wait for less, then say resume to meter once more, or say leaving and shorten want.base"
+    return doubt(state, asked)
+
+
+def _scout_seen(state: State, look: _Look) -> list[Effect]:
     request = state.request
     if request is not None and (request.answered or state.fallback_tried):
-        return _change_seen(state, reading)
-    state.looks = state.looks + 1 if reading.at_least else 0
+        return _change_seen(state, look)
+    state.looks = state.looks + 1 if look.is_burnt else 0
     if 0 < state.looks < LOOKS_MAX:
         state.scout_due_utc = state.now_utc + timedelta(seconds=LOOK_AGAIN_S)
-        return [Tell("look_again", "the scout is clipped: once more", {})]
+        return [Tell("look_again", "the scout is burnt: once more", {})]
     state.scout_needed, state.scout_due_utc = False, None
-    if reading.at_least:
+    state.light.see_light(look.reading, state.set_up.filters)
+    if look.is_burnt:
         state.looks = 0
-        line = "the scout is clipped, so bright it should not be behind these filters"
-        event = replace(event, act=Act.ASK, text=line)
-    state.light.see_light(reading, state.set_up.filters)
-    return in_doubt(state, event) if event.act in (Act.ASK, Act.STOP) else []
+        return doubt(state, "the scout is burnt, as it should not be behind these filters: look, then say resume")
+    return in_doubt(state, look.event) if look.event.act in (Act.ASK, Act.STOP) else []
 
 
-def _change_seen(state: State, reading: Reading) -> list[Effect]:
+def _change_seen(state: State, look: _Look) -> list[Effect]:
     """A scout behind what a person was asked to fit: made, not made, or to be looked at again."""
-    request = state.request
+    request, reading = state.request, look.reading
     assert request is not None, "a scout is asked for by a request"
     fitted = request.after if request.answered else request.before
     off = state.light.off_stops(reading, fitted.filters)
     proof = None
-    if off is not None and reading.at_least:
-        proof = deny_clipped(state.outing, request, fitted.filters, off)
+    if off is not None and look.is_burnt:
+        proof = deny_burnt(state.outing, request, fitted.filters, off)
     elif off is not None:
         proof = prove(state.outing, request, fitted.filters, off, state.scout_off_stops)
     state.scout_due_utc = None
@@ -161,8 +201,11 @@ def _as_asked(state: State, reading: Reading, fitted: SetUp, off: float | None) 
     return [Tell("verified", line, {"off_stops": off, "filter_off_stops": learnt})]
 
 
-def _long_seen(state: State, reading: Reading, event: words.Measured, opened_utc: datetime) -> list[Effect]:
-    light, filters = state.light, state.set_up.filters
+def _long_seen(state: State, look: _Look) -> list[Effect]:
+    light, filters, reading, event = state.light, state.set_up.filters, look.reading, look.event
+    if light.reference is None and look.is_burnt:
+        count_frame(state)
+        return doubt(state, "the first frame is burnt, and no tone to keep: look, then say resume to take it once more")
     if light.reference is None:
         glass_stops = state.outing.kit.glass(filters).stops
         base_s = (state.outing.want.first_s or reading.span_s) / math.exp2(glass_stops)
@@ -170,7 +213,7 @@ def _long_seen(state: State, reading: Reading, event: words.Measured, opened_utc
     if light.first_ev is None:
         light.first_ev = reading.level_stops + light.takes_more_stops(filters)
     said: list[Effect] = []
-    if not light.see_long(reading, filters, opened_utc):
+    if not light.see_long(reading, filters, look.opened_utc):
         state.scout_needed = True
         how = "clipped" if reading.at_least else "far from what was expected"
         said.append(Tell("odd", f"{how}: a scout looks before the next frame", {}))

@@ -6,7 +6,7 @@ from typing import Final
 from duskhold.plan.evening_rest import confirm_time, hold, hold_quietly, ring, stop
 from duskhold.plan.evening_state import Held, State
 from duskhold.plan.evening_words import PERSON, Act, Effect, Fault, Measured, Tell, Urgency
-from duskhold.plan.outing import AfterLinkLoss, Doubt, Kind, LightStart
+from duskhold.plan.outing import AfterLinkLoss, Doubt
 from duskhold.plan.stops import StopReason
 
 FAULTS_MAX: Final = 5
@@ -79,28 +79,22 @@ def never_opened(state: State) -> list[Effect]:
 def in_doubt(state: State, event: Measured) -> list[Effect]:
     """A verdict that only a person can judge: as the outing says. When the series is over it is only told."""
     line = event.text or ", ".join(event.codes) or "the picture is not as it should be"
-    if state.stop is not None:
-        return [Tell("in_doubt", line, {"codes": list(event.codes)})]
-    if event.act is Act.STOP or state.outing.doubt is Doubt.STOP:
+    if event.act is Act.STOP and state.stop is None:
         return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.IN_DOUBT, line)]
-    if state.outing.doubt is Doubt.GO_ON:
+    if state.stop is not None or state.outing.doubt is Doubt.GO_ON:
         return [Tell("in_doubt", line, {"codes": list(event.codes)})]
-    return hold(state, Held(f"{line}: look, then say resume"), Urgency.DO)
+    return doubt(state, line if state.outing.doubt is Doubt.STOP else f"{line}: look, then say resume")
 
 
-def base_clipped(state: State) -> list[Effect]:
-    """The light is at least so bright, and no more is known of the tone that is to be kept: at dusk a later one may
-    tell it. While the light is watched for its start that is as it should be.
-    """
-    outing, line = state.outing, "the base frame is clipped: its light is at least this bright"
-    is_last = state.bases == outing.want.base_frames and outing.want.kind is not Kind.WATCH
-    if not is_last or isinstance(outing.start, LightStart) or outing.doubt is Doubt.GO_ON:
-        return [Tell("clipped", line, {})]
-    if outing.doubt is Doubt.STOP:
-        return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.IN_DOUBT, line)]
-    state.base_wanted, state.base_due_utc = True, None
-    asked = f"{line}; wait for less and say resume to meter once more, or say leaving and shorten want.base"
-    return hold(state, Held(asked), Urgency.DO)
+def doubt(state: State, line: str) -> list[Effect]:
+    """Only a person can judge it: as the outing says."""
+    match state.outing.doubt:
+        case Doubt.STOP:
+            return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.IN_DOUBT, line)]
+        case Doubt.GO_ON:
+            return [Tell("in_doubt", line, {})]
+        case Doubt.ASK:
+            return hold(state, Held(line), Urgency.DO)
 
 
 def told_closed(state: State) -> None:
