@@ -5,6 +5,7 @@ Real time, because what is tested is processes and their clocks.
 
 from __future__ import annotations
 
+import re
 import signal
 import time
 
@@ -32,6 +33,16 @@ def test_one_open_one_close_and_every_picture_home(bench: Rig) -> None:
     assert record["sky"] is None  # the settings name no place
     (day,) = (bench.folder / "data" / "frames").iterdir()
     assert {path.name for path in (day / "record").iterdir()} == {f"{record['frame_id']}.xmp", "log.txt", "frames.csv"}
+
+
+def test_a_check_in_the_middle_of_a_frame_is_told_when_it_closes_and_asks_the_body_nothing(bench: Rig) -> None:
+    holding = bench.start("expose", "--for", "4")
+    bench.wait_until(lambda state: state["phase"] == "open")
+    for word in ("check", "body"):
+        status, answer = bench.run(word)
+        assert status == 3
+        assert re.search(r"while the shutter is open; it closes in \d\.\d s", answer["error"]["message"])
+    assert bench.finish(holding)[0] == 0
 
 
 def test_a_second_command_is_told_how_long_the_camera_is_busy(bench: Rig) -> None:

@@ -7,10 +7,10 @@ from dataclasses import asdict
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.answer import Answer
 from duskhold.faces.check import change_body, show_changes
 from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of, zone_of
-from duskhold.faces.trouble import saying_trouble
+from duskhold.faces.trouble import not_asked, saying_trouble
 
 if TYPE_CHECKING:
     from duskhold.app.bodies import Habits, Pulled
@@ -72,8 +72,7 @@ def _at_body(args: argparse.Namespace) -> "Iterator[tuple[str, Station, Any]]":
         try:
             yield camera, station, folders.places(camera).state
         except (NoBody, HolderRefused, MemoryDamaged) as error:
-            said = str(error)
-            raise Wrong("not_asked", f"{said[:1].upper()}{said[1:]}.", exit_status=EXIT_FAILED) from error
+            raise not_asked("not_asked", error) from error
 
 
 def _identity(station: "Station") -> "Identity":

@@ -16,7 +16,7 @@ from duskhold.faces.inputs import (
     settings_of,
     zone_of,
 )
-from duskhold.faces.trouble import saying_trouble
+from duskhold.faces.trouble import not_asked, saying_trouble
 
 if TYPE_CHECKING:
     from duskhold.app.check import Change
@@ -67,8 +67,7 @@ def run(args: argparse.Namespace) -> Answer:
             changes = fix(station, facts, wanted, memory, zone) if args.fix else []
             facts = ask_facts(station, zone) if changes else facts
         except (NoBody, HolderRefused, MemoryDamaged) as error:
-            said = str(error)
-            raise Wrong("not_checked", f"{said[:1].upper()}{said[1:]}.", exit_status=4) from error
+            raise not_asked("not_checked", error) from error
     _listen(args, memory, ticked, judge(facts, wanted, memory.answers(now_utc())))
     items = judge(facts, wanted, memory.answers(now_utc()))
     ready = is_ready(items)

@@ -23,7 +23,7 @@ from duskhold.faces.inputs import (
     settings_of,
     zone_of,
 )
-from duskhold.faces.trouble import catching_signals, saying_trouble, status_after, watch_of
+from duskhold.faces.trouble import catching_signals, not_asked, saying_trouble, status_after, watch_of
 from duskhold.faces.vigil import Vigil, add_person_options, ensure_somebody_answers, stay_awake
 
 if TYPE_CHECKING:
@@ -259,8 +259,7 @@ def _checked(wish: Wish, post: Post) -> "list[Item]":
     try:
         bad = bad_items(post.station, args.bases + 1, zone_of(wish.settings))
     except (NoBody, HolderRefused) as error:
-        said = str(error)
-        raise Wrong("not_checked", f"{said[:1].upper()}{said[1:]}.", exit_status=4) from error
+        raise not_asked("not_checked", error) from error
     if not bad or args.go_on:
         return bad
     told = "; ".join(f"{item.item} is {item.value} ({item.why}). {item.advice or ''}".strip() for item in bad)

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from duskhold.faces.answer import Wrong
-from duskhold.faces.countdown import Countdown
+from duskhold.faces.countdown import Countdown, clock
 
 if TYPE_CHECKING:
     from duskhold.app.exposing import Watch
@@ -28,6 +28,14 @@ def catching_signals() -> Iterator[list[signal.Signals]]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+def not_asked(code: str, error: Exception) -> Wrong:
+    """What a camera that could not be asked is told as; one that is in a frame is only not ready."""
+    said, closes_in_s = str(error), getattr(error, "closes_in_s", None)
+    rest = "" if closes_in_s is None else f"; it closes in {clock(closes_in_s).strip()}"
+    busy = getattr(error, "code", "") in ("busy", "starting")
+    return Wrong(code, f"{said[:1].upper()}{said[1:]}{rest}.", exit_status=3 if busy else 4)
 
 
 def watch_of(countdown: Countdown, caught: Sequence[signal.Signals]) -> "Watch":

@@ -329,14 +329,14 @@ class Control:
             released = machine.phase is Phase.RELEASED
         refused = None
         if self._desk.jobs.qsize() >= MOST_ERRANDS:
-            refused = "too much is asked of the camera at once"
+            refused = Refused("busy", "too much is asked of the camera at once")
         if not free:
             refused = in_the_way
         if released:
-            refused = "the camera was just released; ask again"
+            refused = Refused("released", "the camera was just released; ask again")
         if refused is not None:
             _close_all(self._clients[client].descriptors)
-            self._send(client, _error("released" if released else "busy", refused))
+            self._send(client, self._refusal(refused))
             return
         one = self._clients[client]
         self._desk.jobs.put_nowait(self._errands.make(request.word, request.body, one.number, one.descriptors))
@@ -396,13 +396,13 @@ def obey_signals(control: Control, desk: Desk) -> None:
         signal.signal(number, signal.SIG_IGN)
 
 
-def _in_the_way(machine: Machine) -> str:
+def _in_the_way(machine: Machine) -> Refused:
     """Why the camera is asked nothing now; listing or reading files while the shutter is open has closed it on some."""
     if machine.trouble is not None:
-        return machine.trouble
+        return Refused(machine.trouble_code, machine.trouble)
     if machine.frame is not None:
-        return "nothing is asked of the camera while the shutter is open"
-    return "the camera is just being connected; ask again" if machine.unfit is None else machine.unfit.reason
+        return Refused("busy", "nothing is asked of the camera while the shutter is open")
+    return machine.unfit or Refused("starting", "the camera is just being connected; ask again")
 
 
 def _open_for_s(machine: Machine, now_s: float) -> float | None:
