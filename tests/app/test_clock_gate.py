@@ -44,3 +44,4 @@ def test_the_cameras_word(offset_s: float | None, zone: str | None, confirmed: b
     word = judge_camera(offset_s, zone)
     assert word.confirmed is confirmed
     assert said in word.line
+    assert word.sentence == (f"the time is right, says {word.line}" if confirmed else word.line)

@@ -130,6 +130,13 @@ def test_a_hold_before_anything_was_measured_says_nothing_of_filters() -> None:
     assert desk.lines("unverified") == []
 
 
+def test_whoever_leaves_is_not_asked_about_a_picture() -> None:
+    desk = Desk()
+    desk.say(Word.LEAVING)
+    clipped(desk)
+    assert desk.rung() == [] and desk.ended() == "left_by_person"
+
+
 # A scout that is burnt
 
 

@@ -27,10 +27,14 @@ _READ_ONLY = 0
 
 @dataclass(frozen=True, slots=True)
 class ClockWord:
-    """What one source says: `confirmed`, and a line that says why or why not."""
+    """What one source says: `confirmed`, and a line that says by what, or why not."""
 
     confirmed: bool
     line: str
+
+    @property
+    def sentence(self) -> str:
+        return f"the time is right, says {self.line}" if self.confirmed else self.line
 
 
 class _Timex(ctypes.Structure):

@@ -256,7 +256,7 @@ class Service:
         word = system_word()
         if not word.confirmed and self._was_said():
             word = ClockWord(True, PERSON)
-        self._around.say(word.line)
+        self._around.say(word.sentence)
         return word if word.confirmed else None
 
     def _was_said(self) -> bool:
@@ -269,7 +269,7 @@ class Service:
         return said.boot_id == now.boot_id and abs(step_s) <= STEP_MAX_S
 
     def _camera_said(self, word: ClockWord) -> None:
-        self._around.say(word.line)
+        self._around.say(word.sentence)
         if word.confirmed and self._word is None:
             self._word = word
             self._wake(_OUTING)

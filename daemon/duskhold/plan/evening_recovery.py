@@ -87,7 +87,9 @@ def in_doubt(state: State, event: Measured) -> list[Effect]:
 
 
 def doubt(state: State, line: str) -> list[Effect]:
-    """Only a person can judge it: as the outing says."""
+    """Only a person can judge it: as the outing says. When the series is over it is only told."""
+    if state.stop is not None:
+        return [Tell("in_doubt", line, {})]
     match state.outing.doubt:
         case Doubt.STOP:
             return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.IN_DOUBT, line)]
