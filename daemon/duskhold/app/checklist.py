@@ -139,7 +139,8 @@ def _holding(facts: Facts, wanted: Wanted) -> Item:
     if not who.proven and facts.bench_passed:
         return replace(item, source=Source.INFERRED, value=f"{who.family}, passed on the bench")
     if not who.proven:
-        return replace(item, state=State.UNKNOWN, advice="Never seen at work: run `duskhold body bench` first.")
+        advice = "Never seen at work: run `duskhold body bench` first."
+        return replace(item, state=State.UNKNOWN, expected="seen to hold frames on this body", advice=advice)
     return item
 
 

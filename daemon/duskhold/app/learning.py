@@ -61,6 +61,8 @@ def learn_body(station: Station, held_frames: int, dial: str, watch: Watch, told
     identity = station.identity()
     if identity is None:
         raise LearningFailed(station.why_nobody())
+    if not identity.holds:
+        raise LearningFailed("this body cannot be held open from here; timed exposures on its own dial still work")
     dial_s = SHUTTER.true_value(dial)
     held: list[tuple[float, float]] = []
     dial_levels = [_dial_level(station, dial, dial_s, watch)]

@@ -112,6 +112,8 @@ class GphotoCamera:
             with self._telling():
                 self._driver.open(self._lead)
         except BodyRefused as refused:
+            if self._family.holding is Holding.NONE:
+                raise
             raise BodyRefused(f"{refused}; `duskhold check` tells what may stand in the way") from refused
 
     def close_shutter(self) -> Closing:
