@@ -73,7 +73,7 @@ def test_whoever_wants_it_stopped_in_doubt_has_it_stopped() -> None:
     desk = Desk(replace(FITTED, doubt=Doubt.STOP))
     desk.until_open(Role.BASE)
     clipped(desk)
-    assert desk.over() == "in_doubt"
+    assert desk.over() == "in_doubt" and "resume" not in desk.rung()[-1]
 
 
 def test_a_first_frame_that_is_burnt_is_no_tone_to_keep() -> None:

@@ -164,7 +164,8 @@ class ButtonDriver:
 
     While it is open the body tells every second. An answer to the stop proves nothing: a button that comes up is
     right whether it was down or not, and some bodies answer an error and stay open. Each closing that leaves it open
-    is followed by the next way to stop.
+    is followed by the next way to stop. A body that tells its end before it is asked to close, and no second after it,
+    has closed by itself: the stop finds nothing open.
     """
 
     def __init__(self, widget: str, start: int | str, stops: Sequence[int | str]) -> None:
@@ -172,7 +173,7 @@ class ButtonDriver:
         self._start = start
         self._stops = tuple(stops)
         self._failed = 0
-        self._has_opened = False
+        self._has_opened = self._has_ended = self._is_stopping = False
         self._is_complete = self._has_picture = self._ticked = False
 
     def open(self, lead: Lead) -> None:
@@ -183,6 +184,7 @@ class ButtonDriver:
 
     def close(self, lead: Lead) -> Closing:
         self._is_complete = self._has_picture = self._ticked = False
+        self._is_stopping = True
         accepted = self._stop(lead)
         stopped_s = lead.now_s()
         if self._hear_backlog(lead):
@@ -194,6 +196,8 @@ class ButtonDriver:
         return closing
 
     def heard(self, hint: Hint) -> None:
+        is_end = hint is Hint.COMPLETE and self._has_opened and not self._is_stopping
+        self._has_ended = (self._has_ended or is_end) and hint is not Hint.EXPOSING
         self._has_opened = self._has_opened or hint in (Hint.EXPOSING, Hint.BUSY)
         self._ticked = self._ticked or hint is Hint.EXPOSING
         self._has_picture = self._has_picture or hint is Hint.PICTURE
@@ -201,7 +205,8 @@ class ButtonDriver:
 
     def _forget(self) -> None:
         self._failed = 0
-        self._has_opened = self._is_complete = self._has_picture = self._ticked = False
+        self._has_opened = self._has_ended = self._is_stopping = False
+        self._is_complete = self._has_picture = self._ticked = False
 
     def _stop(self, lead: Lead) -> bool:
         """Whether the body said yes."""
@@ -233,6 +238,11 @@ class ButtonDriver:
             lead.let_in()
             if self._ticked and since_s >= _STALE_S:
                 return Closing.STILL_OPEN
+            if self._has_ended:
+                if since_s >= _SILENCE_S:
+                    return Closing.NOTHING_OPEN
+                lead.sleep(_LOOK_EVERY_S)
+                continue
             if self._is_complete or (self._has_picture and since_s >= _SILENCE_S):
                 return Closing.CLOSED
             if not self._has_opened and (since_s >= _SILENCE_S or not accepted):

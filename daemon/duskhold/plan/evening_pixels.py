@@ -124,7 +124,7 @@ def _base_seen(state: State, shape: SkyShape | None, look: _Look) -> list[Effect
 
 def _meter_again(state: State) -> list[Effect]:
     """No tone can be kept that nobody knows: at dusk a later base frame tells it."""
-    line = "the base frame is burnt: nobody knows how bright it is"
+    line = "the base frame is burnt, and nobody knows how bright it is"
     state.base_wanted = True
     if state.bases >= state.outing.want.base_frames + METERED_MAX:
         line = f"{line}, however often it is metered: shorten want.base"
@@ -132,8 +132,7 @@ def _meter_again(state: State) -> list[Effect]:
     if state.outing.doubt is Doubt.GO_ON:
         return [Tell("clipped", f"{line}; it is metered once more", {})]
     state.base_due_utc = None
-    asked = f"{line}; wait for less, then say resume to meter once more, or say leaving and shorten want.base"
-    return doubt(state, asked)
+    return doubt(state, line, "wait for less, then say resume to meter once more, or say leaving and shorten want.base")
 
 
 def _scout_seen(state: State, look: _Look) -> list[Effect]:
@@ -148,7 +147,7 @@ def _scout_seen(state: State, look: _Look) -> list[Effect]:
     state.light.see_light(look.reading, state.set_up.filters)
     if look.is_burnt:
         state.looks = 0
-        return doubt(state, "the scout is burnt, as it should not be behind these filters: look, then say resume")
+        return doubt(state, "the scout is burnt, as it should not be behind these filters")
     return in_doubt(state, look.event) if look.event.act in (Act.ASK, Act.STOP) else []
 
 
@@ -205,7 +204,7 @@ def _long_seen(state: State, look: _Look) -> list[Effect]:
     light, filters, reading, event = state.light, state.set_up.filters, look.reading, look.event
     if light.reference is None and look.is_burnt:
         count_frame(state)
-        return doubt(state, "the first frame is burnt, and no tone to keep: look, then say resume to take it once more")
+        return doubt(state, "the first frame is burnt, and no tone to keep", "look, then resume takes it once more")
     if light.reference is None:
         glass_stops = state.outing.kit.glass(filters).stops
         base_s = (state.outing.want.first_s or reading.span_s) / math.exp2(glass_stops)

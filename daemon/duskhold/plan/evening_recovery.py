@@ -83,11 +83,11 @@ def in_doubt(state: State, event: Measured) -> list[Effect]:
         return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.IN_DOUBT, line)]
     if state.stop is not None or state.outing.doubt is Doubt.GO_ON:
         return [Tell("in_doubt", line, {"codes": list(event.codes)})]
-    return doubt(state, line if state.outing.doubt is Doubt.STOP else f"{line}: look, then say resume")
+    return doubt(state, line)
 
 
-def doubt(state: State, line: str) -> list[Effect]:
-    """Only a person can judge it: as the outing says. When the series is over it is only told."""
+def doubt(state: State, line: str, then: str = "look, then say resume") -> list[Effect]:
+    """Only a person can judge it: as the outing says. When the series is over it is only told. `then` is what to do."""
     if state.stop is not None:
         return [Tell("in_doubt", line, {})]
     match state.outing.doubt:
@@ -96,7 +96,7 @@ def doubt(state: State, line: str) -> list[Effect]:
         case Doubt.GO_ON:
             return [Tell("in_doubt", line, {})]
         case Doubt.ASK:
-            return hold(state, Held(line), Urgency.DO)
+            return hold(state, Held(f"{line}: {then}"), Urgency.DO)
 
 
 def told_closed(state: State) -> None:
