@@ -218,6 +218,13 @@ MUTANTS = (
         "                pending.rotate(0)",
     ),
     Mutant(
+        "is deaf while it waits for a proof",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_a_successor_listens_as_soon_as_its_closing_is_answered_and_waits_for_a_proof_afterwards",
+        'self.trouble, self.trouble_code, self.looked = None, "not_ready", True',
+        'self.trouble, self.trouble_code = None, "not_ready"',
+    ),
+    Mutant(
         "takes any word",
         "shutter/wire.py",
         "shutter/test_box_and_wire.py::test_what_is_not_of_this_wire_is_refused",
