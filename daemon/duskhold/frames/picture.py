@@ -74,26 +74,30 @@ def picture_from_coded(numbers: NDArray[np.uint8], turned_deg: int = 0, step_px:
     cell = max(1, round(width / CELLS_ACROSS))
     rows, columns = height // cell, width // cell
     small = np.empty((rows, columns, 3), np.float32)
-    clipped = np.empty((rows, columns, 3), np.float32)
+    clipped = np.zeros((rows, columns, 3), np.float32)
     counts = np.zeros(3)
     every = 2 if cell % 2 == 0 and cell >= _ROWS_SPARED_FROM else 1
     for first in range(0, rows, _STRIP_CELLS):  # strips: the whole picture as numbers of 16 bits would double it
         last = min(rows, first + _STRIP_CELLS)
-        strip = np.ascontiguousarray(numbers[first * cell : last * cell : every, : columns * cell])
+        strip = numbers[first * cell : last * cell : every, : columns * cell]
         size = (columns, last - first)
         light = cv2.resize(cv2.LUT(strip, _SRGB_16), size, interpolation=cv2.INTER_AREA)
         small[first:last] = light[..., ::-1]
+        if strip.max() < _FULL_FROM_8_BIT:
+            continue
         full = cv2.threshold(strip, _FULL_FROM_8_BIT - 1, 255, cv2.THRESH_BINARY)[1]
         clipped[first:last] = cv2.resize(full, size, interpolation=cv2.INTER_AREA)[..., ::-1]
         counts += np.asarray(cv2.mean(full)[2::-1]) / 255 * strip.shape[0] * strip.shape[1]
+    small /= 65535  # in place: while the whole picture is held, two more copies of these would count
+    clipped /= 255
     area = max(1, rows * (cell // every) * columns * cell)
     return Picture(
         kind=Kind.CODED,
         width=width * step_px,
         height=height * step_px,
         turned_deg=turned_deg,
-        small=np.asarray(small / 65535, dtype=np.float32),
-        clipped=np.asarray(clipped / 255, dtype=np.float32),
+        small=small,
+        clipped=clipped,
         cell_px=cell * step_px,
         detail=np.asarray(cv2.extractChannel(numbers, 1), dtype=np.uint8),
         detail_px=step_px,

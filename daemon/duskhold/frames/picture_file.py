@@ -19,7 +19,9 @@ REDUCED_FROM_PIXELS = 20_000_000
 """A JPEG of that many is decoded at half size where time presses: as fine as a raw file is measured."""
 SMALLEST_SIDE_PX = 64
 _JPEG, _PNG, _TIFF = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", (b"II*\0", b"MM\0*")
-_HOLE = bytes(128)  # of zeros; a block of the least coefficients takes fewer
+_HOLE = 64  # zeros; a block of the least coefficients takes fewer
+_PIECE = 1 << 20
+_NO_MARKS = np.empty(0, np.int64)
 _TURNED_DEG = {1: 0, 3: 180, 6: 90, 8: 270}  # Exif tag 0x0112 (CIPA DC-008), clockwise
 _RAW_TURNED_DEG = {0: 0, 3: 180, 5: 270, 6: 90}  # as the raw library numbers them
 
@@ -207,7 +209,9 @@ def _check_jpeg(path: Path) -> None:
     """
     content = np.fromfile(path, np.uint8)
     scan = _scan_start(path, content)
-    marked = np.flatnonzero(content[scan:-1] == 0xFF) + scan
+    last = content.size - 1
+    pieces = [(start, content[start : min(start + _PIECE, last)]) for start in range(scan, last, _PIECE)]
+    marked = np.concatenate([np.flatnonzero(piece == 0xFF) + start for start, piece in pieces] or [_NO_MARKS])
     after = content[marked + 1]
     ends = marked[after == 0xD9]
     if not ends.size:
@@ -217,17 +221,20 @@ def _check_jpeg(path: Path) -> None:
     allowed = (inside == 0) | ((inside >= 0xD0) & (inside <= 0xD7)) | np.isin(inside, (0xFF, 0xC4, 0xDA, 0xDB, 0xDD))
     if not allowed.all():
         raise PictureCorrupt(f"{path.name} is damaged: marks stand where none may be in a JPEG.")
-    if _has_hole(content[:scan], content[scan : ends[0]].tobytes()) and not np.isin(inside, 0xDA).any():
+    if not np.isin(inside, 0xDA).any() and _has_hole(content[:scan], content[scan : ends[0]]):
         raise PictureCorrupt(f"{path.name} is damaged: a piece of it is nothing but zeros, as a lost block leaves it.")
 
 
-def _has_hole(head: NDArray[np.uint8], scan: bytes) -> bool:
+def _has_hole(head: NDArray[np.uint8], scan: NDArray[np.uint8]) -> bool:
     """Zeros that every decoder takes for a picture: 63 times the least coefficient, block after block.
 
     Not where zeros alone end a block, as they may in an even picture: the first code of a table is all zeros, and the
     first symbol what it says (ITU-T T.81, annex C; 0 in a table of AC coefficients is the end of a block).
     """
-    if _HOLE not in scan.rstrip(b"\0"):  # some bodies fill up before the end
+    thin = scan[::_HOLE] == 0
+    begins = np.flatnonzero(thin[:-1] & thin[1:]) * _HOLE
+    holes = [place for place in begins.tolist() if not scan[place : place + _HOLE].any()]
+    if not holes or not scan[holes[0] :].any():  # some bodies fill up with zeros before the end
         return False
     place, first_symbols = 2, []
     while head[place + 1] != 0xDA:
