@@ -30,7 +30,7 @@ td.number,th.number{text-align:right;white-space:nowrap}
 svg{display:block;width:100%;height:auto;max-height:24rem}svg text{fill:var(--soft);font-size:16px}
 @media(max-width:40rem){.plan tr{display:grid;grid-template-columns:5.2rem 3.6rem 1fr 1fr 1fr;padding:.35rem 0;
 border-bottom:1px solid var(--line)}.plan th,.plan td{border:0;padding:.1rem .2rem}.plan .result{grid-column:1/-1}}
-@media print{body{background:#fff;color:#000;max-width:none;padding:0;font-size:.8rem}
+@media print{body{background:#fff;color:#000;max-width:none;padding:0;font-size:.8rem}svg{max-height:15rem}
 article{border-color:#999}.sheet{grid-template-columns:repeat(3,1fr)}h2{break-after:avoid}}
 """
 _WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 480, 280, 64, 46, 34, 14
