@@ -116,6 +116,26 @@ def test_a_refused_stop_is_judged_by_what_the_body_tells() -> None:
     assert hidden is Closing.CLOSED
 
 
+def test_a_body_that_told_its_end_before_the_stop_had_nothing_open() -> None:
+    lead = opened(driver_for(BUTTON, NEW), Hint.BUSY, Hint.EXPOSING, Hint.PICTURE, Hint.COMPLETE)
+    assert closed_after(lead, (0.2, Hint.COMPLETE)) is Closing.NOTHING_OPEN
+    assert closed_after(lead) is Closing.NOTHING_OPEN
+    assert lead.puts == ["Release", "Release"]
+
+
+def test_an_end_that_another_second_follows_was_none() -> None:
+    lead = opened(driver_for(BUTTON, NEW), Hint.BUSY, Hint.COMPLETE, Hint.EXPOSING)
+    assert closed_after(lead, (0.4, Hint.COMPLETE)) is Closing.CLOSED
+    lead = opened(driver_for(BUTTON, NEW), Hint.BUSY, Hint.COMPLETE)
+    assert closed_after(lead, (0.9, Hint.EXPOSING)) is Closing.STILL_OPEN
+    assert closed_after(lead, (0.4, Hint.COMPLETE)) is Closing.CLOSED
+
+
+def test_an_end_that_is_told_before_anything_began_is_of_the_frame_before() -> None:
+    lead = opened(driver_for(BUTTON, NEW), Hint.COMPLETE, Hint.BUSY)
+    assert closed_after(lead, (0.4, Hint.COMPLETE)) is Closing.CLOSED
+
+
 def test_a_second_counted_before_the_stop_is_no_proof() -> None:
     lead = opened(driver_for(BUTTON, NEW), Hint.BUSY)
     assert closed_after(lead, (0.0, Hint.EXPOSING), (0.6, Hint.COMPLETE)) is Closing.CLOSED
