@@ -25,6 +25,7 @@ _SPOT_BLURS = 0.8
 _SPOT_DARK_SHARE = 0.4
 _SPOT_SPOILT = 0.6
 _LEAK_CONTRAST_KEPT = 0.93
+_LEAK_UNEVEN = 0.5
 _SPOT_CONTRAST_KEPT = 0.85
 _NEIGHBOURS_MIN = 6
 _REDUCED_BY = 4
@@ -58,7 +59,7 @@ def find_leak(blocks: Blocks, gains: Floats, mid_tone: float) -> Leak | None:
     added = np.minimum(over_mean, blocks.offset)
     share = np.where(_kept_contrast(blocks, gains, _LEAK_CONTRAST_KEPT)[..., None], added, np.nan) / mid_tone
     # Less what neighbours differ by: stray light is smooth, a lamp's light and ripples that pass for rock are not.
-    smooth = _median_of_neighbours(share) - _scatter_of_neighbours(share)
+    smooth = _median_of_neighbours(share) - _LEAK_UNEVEN * _scatter_of_neighbours(share)
     strongest = np.nanmax(smooth, axis=2, initial=0.0, where=np.isfinite(smooth))
     row, column = np.unravel_index(int(np.argmax(strongest)), strongest.shape)
     rows, columns = strongest.shape
