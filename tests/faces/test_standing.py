@@ -9,7 +9,8 @@ import pytest
 from evening_bench import BEGUN_UTC, VIEW
 
 from duskhold.app.hearing import view_body
-from duskhold.faces.standing import awaited_utc, fitted, length, line_of, lines_of, view_from
+from duskhold.faces.countdown import fitted
+from duskhold.faces.standing import awaited_utc, length, line_of, lines_of, view_from
 from duskhold.faces.telling import Once
 from duskhold.plan.evening_view import Foreseen, Phase
 from duskhold.plan.stops import StopReason

@@ -3,8 +3,10 @@
 from typing import TextIO
 
 from duskhold.faces import wording
+from duskhold.faces.telling import columns_of
 from duskhold.shutter.wire import Message
 
+GAP = "   "
 _WORDS = {
     "starting": "closing the shutter first, to be sure",
     "opening": "opening",
@@ -30,8 +32,9 @@ class Countdown:
         self.say(_line(state))
 
     def say(self, line: str) -> None:
+        """In one row, however narrow: what is wider would not be written over, but pushed up."""
         if self._shows and line != self._last:
-            self._stream.write(f"\r\x1b[K{line}")
+            self._stream.write(f"\r\x1b[K{fitted(line, columns_of(self._stream))}")
             self._stream.flush()
             self._last = line
 
@@ -50,6 +53,14 @@ def _line(state: Message) -> str:
     if phase == "lost":
         return f"LINK LOST: {state.get('trouble')}. Put the lead back; the shutter is closed first."
     return _WORDS.get(str(phase), str(phase))
+
+
+def fitted(line: str, columns: int) -> str:
+    """As much of the line as a terminal shows in one row: without its last part, or cut off."""
+    if len(line) < columns:
+        return line
+    shorter = line.rpartition(GAP)[0]
+    return shorter if 0 < len(shorter) < columns else f"{line[: columns - 2]}…"
 
 
 def clock(seconds: float) -> str:

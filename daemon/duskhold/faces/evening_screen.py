@@ -13,7 +13,7 @@ from typing import TextIO
 
 from duskhold.faces.countdown import Countdown
 from duskhold.faces.inputs import now_utc
-from duskhold.faces.standing import OPENED, ROLES, awaited_utc, fitted, length, line_of
+from duskhold.faces.standing import OPENED, ROLES, awaited_utc, length, line_of
 from duskhold.faces.telling import Once, columns_of, row
 from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.evening_words import Effect, Ended, Ring, Take, Tell, Word
@@ -136,7 +136,7 @@ class EveningScreen:
             # An open frame closes when the shutter process says, which opened it a little after it was asked to.
             until_s = self._until_s if self._closes_s is None else self._closes_s
             left_s = None if until_s is None else until_s - mono_now_s()
-            self._countdown.say(fitted(line_of(self._view, left_s, self._shutter), columns_of(self._stream)))
+            self._countdown.say(line_of(self._view, left_s, self._shutter))
 
     def _write(self, write: Callable[[], None]) -> None:
         """A terminal or a log that went away ends what is shown and not the evening."""

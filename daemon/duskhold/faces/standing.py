@@ -5,12 +5,11 @@ from datetime import datetime
 from typing import Any
 
 from duskhold.faces import wording
-from duskhold.faces.countdown import clock
+from duskhold.faces.countdown import GAP, clock
 from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.stamp import utc_from
 
 NOTHING = "nothing"
-_GAP = "   "
 _AWAITED = (Phase.OPEN, Phase.WAITING, Phase.WATCHING, Phase.BETWEEN)
 _OVER = ("resting", "ended")
 OPENED = ("open", "timed")
@@ -42,7 +41,7 @@ def line_of(view: View, left_s: float | None, shutter: str) -> str:
     elif view.phase is Phase.BETWEEN and (next_s := _next_s(view)) is not None:
         parts.append(f"long frame {length(next_s)}")
     parts += [] if view.phase in _OVER else [count(view)]
-    return _GAP.join(parts)
+    return GAP.join(parts)
 
 
 def lines_of(view: View, now_utc: datetime) -> list[str]:
@@ -63,14 +62,6 @@ def view_from(body: Mapping[str, Any]) -> View:
     for name in _TIMES:
         given[name] = None if given[name] is None else utc_from(given[name])
     return View(**given | {"phase": Phase(body["phase"]), "filters": tuple(body["filters"])})
-
-
-def fitted(line: str, columns: int) -> str:
-    """As much of the line as a terminal shows in one row: without its last part, or cut off."""
-    if len(line) < columns:
-        return line
-    shorter = line.rpartition(_GAP)[0]
-    return shorter if 0 < len(shorter) < columns else f"{line[: columns - 2]}…"
 
 
 def to_do(view: View) -> str:
