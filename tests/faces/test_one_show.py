@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from duskhold.faces.expose import show as show_exposed
 from duskhold.faces.one_show import show
 
 Capture = pytest.CaptureFixture[str]
@@ -28,11 +29,22 @@ def record(**decision: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def test_ways_out_have_their_notes_and_the_option_that_takes_it_short(capsys: Capture) -> None:
+def test_ways_out_have_their_notes_and_the_option_where_it_takes_one(capsys: Capture) -> None:
     show(record(), None)
     said = capsys.readouterr().out
-    assert "not every lens" in said and "short by 0.50 stop; longer than is allowed" in said
-    assert "--accept-short" in said
+    assert "not every lens" in said and "−0.50 stop   longer than is allowed" in said and "in full" in said
+    assert "--accept-short" not in said  # which would not take it either
+    within = {"kind": "accept", "setting": "240 s", "open_s": 240.0, "shortfall_stops": 1.2, "note": None}
+    show(record(ways_out=[*WAYS, within]), None)
+    assert "--accept-short" in capsys.readouterr().out
+
+
+def test_expose_has_the_same_ways_out(capsys: Capture) -> None:
+    show_exposed(record(), None)
+    said = capsys.readouterr().out
+    assert "Ways out" in said and "−0.50 stop" in said and "--accept-short" not in said
+    show_exposed(record() | {"decision": {"asked": {"for_s": 3.0}}}, None)
+    assert "Ways out" not in capsys.readouterr().out
 
 
 def test_what_was_taken_short_says_so_and_offers_nothing_more(capsys: Capture) -> None:

@@ -60,3 +60,13 @@ def test_a_narrow_terminal_gets_every_value(
     said = capsys.readouterr().out
     assert cut in said and all(cell in said for cell in ("16:55:53", "20.0 s", "complete"))
     assert max(len(line) for line in said.splitlines()) <= columns
+
+
+def test_what_is_longer_than_a_row_breaks_between_words(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(wording, "NOT_A_TERMINAL_COLUMNS", 24)
+    note = "six stops in place of ten, the look changes"
+    wording.print_table("", ("", "set", ""), [["filter", "six and three", note]])
+    said = capsys.readouterr().out.splitlines()
+    assert max(map(len, said)) < 24 and set(note.split()) <= set(" ".join(said).split())

@@ -90,7 +90,7 @@ def run(args: argparse.Namespace) -> Answer:
     body = frame_record(frame, home) | {"notices": notices}
     body |= {"earlier": [frame_record(one, home) for one in earlier]}
     status = status_after(caught, frame_status(body))
-    return Answer(body, status, partial(_show, body, zone_of(settings)))
+    return Answer(body, status, partial(show, body, zone_of(settings)))
 
 
 def camera_of(args: argparse.Namespace, settings: "Settings") -> str:
@@ -187,20 +187,19 @@ def _command(args: argparse.Namespace, station: "Station") -> "tuple[ShutterComm
     return authorize(frame_id, decision, limits, now), reasoning
 
 
-def _show(body: dict[str, Any], zone: "tzinfo | None") -> None:
+def show(body: dict[str, Any], zone: "tzinfo | None") -> None:
+    """The record, for people, with what else could be done."""
     show_frame(body, zone)
     show_ways_out(body["decision"])
 
 
 def show_ways_out(decision: dict[str, Any]) -> None:
     """What else could be done with a frame that was not taken, where its record has that."""
+    from duskhold.faces.solve_table import show_ways
+
     ways = decision.get("ways_out")
     if ways and not decision.get("choice"):
-        rows = [
-            [way["kind"], way["setting"], wording.duration(way["open_s"]), _short(way["shortfall_stops"], way["note"])]
-            for way in ways
-        ]
-        wording.print_table("Ways out", ("change", "to", "held for", ""), rows)
+        show_ways(ways)
 
 
 def show_frame(body: dict[str, Any], zone: "tzinfo | None") -> None:
@@ -213,9 +212,9 @@ def show_frame(body: dict[str, Any], zone: "tzinfo | None") -> None:
     for file in body["files"]:
         print(f"  {file['path']}  {file['bytes'] / 1e6:.1f} MB")
     if body["reason"]:
-        print(f"  {body['reason']}")
+        wording.print_line(body["reason"])
     for notice in body["notices"]:
-        print(f"  note: {notice}")
+        wording.print_line(f"note: {notice}")
 
 
 def _rows(body: dict[str, Any], zone: "tzinfo | None") -> Iterator[list[str]]:
@@ -238,11 +237,6 @@ def _rows(body: dict[str, Any], zone: "tzinfo | None") -> Iterator[list[str]]:
         if body[f"{word}_utc"]:
             moment = utc_from(body[f"{word}_utc"])
             yield [word, f"{wording.clock_utc(moment)} UTC", wording.clock_local(moment, zone)]
-
-
-def _short(stops: float, note: str | None) -> str:
-    short = "" if stops == 0.0 else f"short by {stops:.2f} stop"
-    return "; ".join(said for said in (short, note) if said)
 
 
 def _reasoning(decision: dict[str, Any]) -> str:

@@ -1,8 +1,6 @@
 """`duskhold filters`: the bag as it was measured; `measure` a filter from three frames; `check` one against a pair."""
 
 import argparse
-import shutil
-import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -94,9 +92,7 @@ def _show_bag(bag: "tuple[BagFilter, ...]", caution: str | None) -> None:
         rows.append([one.name, f"{one.glass.stops:.2f}", f"±{one.sigma_stops:.2f}", rgb, notes])
     wording.print_table("The filter bag", ("name", "stops", "", "red / green / blue", ""), rows)
     if caution:
-        print(
-            textwrap.fill(caution, shutil.get_terminal_size().columns - 1, initial_indent="  ", subsequent_indent="  ")
-        )
+        wording.print_line(caution)
 
 
 def _measure(args: argparse.Namespace, settings: "Settings") -> Answer:

@@ -1,9 +1,6 @@
 """What `duskhold one` says to people: the frame, the light it rests on, its level, or the ways out."""
 
-import shutil
 import signal
-import sys
-import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
@@ -39,10 +36,15 @@ def show(body: dict[str, Any], zone: "tzinfo | None") -> None:
     show_frame(body, zone)
     decision = body["decision"]
     for line in _lines(body, decision):
-        _say(line)
+        wording.print_line(line)
     show_ways_out(decision)
-    if decision.get("ways_out") and not decision.get("choice"):
-        _say("--accept-short takes it at the longest time allowed; the others need a new base frame.")
+    if body["outcome"] == "refused" and any(map(_can_be_accepted, decision.get("ways_out", ()))):
+        wording.print_line("--accept-short takes it at the longest time allowed; the others need a new base frame.")
+
+
+def _can_be_accepted(way: dict[str, Any]) -> bool:
+    """What is longer than is allowed has a note."""
+    return way["kind"] == "accept" and way["note"] is None
 
 
 def _lines(body: dict[str, Any], decision: dict[str, Any]) -> Iterator[str]:
@@ -58,14 +60,6 @@ def _lines(body: dict[str, Any], decision: dict[str, Any]) -> Iterator[str]:
         yield _level_line(body["level"])
     if body["filter_check"] is not None and body["filter_check"]["question"]:
         yield _filter_line(body["filter_check"])
-
-
-def _say(line: str) -> None:
-    """Wrapped between words where a terminal has an edge."""
-    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else wording.NOT_A_TERMINAL_COLUMNS
-    print(textwrap.fill(
-        line, columns - 1, initial_indent="  ", subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
-    ))  # fmt: skip
 
 
 def _light_lines(light: dict[str, Any], bases: list[dict[str, Any]]) -> list[str]:

@@ -79,7 +79,7 @@ def whole_body(
 
     drift = question.drift
     return decision_body(decision) | {
-        "ways_out": [_way_body(way) for way in ending.ways_out],
+        "ways_out": [way_body(way) for way in ending.ways_out],
         "budget": _budget_body(ending),
         "alternatives": [
             {"name": one.name, "open_s": one.open_s, "error_stops": one.error_stops} for one in ending.alternatives
@@ -194,7 +194,8 @@ def _budget_body(ending: Ending) -> dict[str, object] | None:
     }
 
 
-def _way_body(way: "WayOut") -> dict[str, object]:
+def way_body(way: "WayOut") -> dict[str, object]:
+    """One way out, as the JSON object and the record have it."""
     return {
         "kind": way.kind.value,
         "setting": way.setting,

@@ -1,7 +1,8 @@
 """The answer of `solve` in words and tables."""
 
+from collections.abc import Mapping, Sequence
 from datetime import datetime, tzinfo
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from duskhold.faces import wording
 
@@ -25,6 +26,7 @@ def show(
 ) -> None:
     """Print everything, what matters first: where it is asked what to fit, that, and no frame of the bare lens."""
     from duskhold.faces.several import show_several
+    from duskhold.faces.solve_answer import way_body
     from duskhold.plan.decision import TrendDrift
 
     if offers is not None:
@@ -35,7 +37,7 @@ def show(
     if isinstance(question.drift, TrendDrift):
         _show_trend(question.drift.trend)
     if ending.ways_out and (offers is None or question.filters):
-        _show_ways(ending)
+        show_ways([way_body(way) for way in ending.ways_out])
 
 
 def _show_decision(question: "Question", decision: "ExposureDecision", ending: "Ending", zone: tzinfo | None) -> None:
@@ -124,16 +126,17 @@ def _show_trend(trend: "Trend") -> None:
     wording.print_table("The light", ("", "", ""), rows)
 
 
-def _show_ways(ending: "Ending") -> None:
+def show_ways(ways: Sequence[Mapping[str, Any]]) -> None:
+    """Ways out as the answer of `solve` and the record of a frame have them."""
     rows = [
         [
-            way.kind.value,
-            way.setting,
-            wording.duration(way.open_s),
-            wording.stops(-way.shortfall_stops) if way.shortfall_stops else "in full",
-            way.note or "",
+            way["kind"],
+            way["setting"],
+            wording.duration(way["open_s"]),
+            wording.stops(-way["shortfall_stops"]) if way["shortfall_stops"] else "in full",
+            way["note"] or "",
         ]
-        for way in ending.ways_out
+        for way in ways
     ]
     wording.print_table("Ways out", ("", "set", "open", "exposure", ""), rows)
 

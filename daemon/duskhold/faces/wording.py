@@ -1,5 +1,6 @@
 """Numbers, times and places as people read them outdoors, and tables of them."""
 
+import shutil
 import sys
 import textwrap
 from collections.abc import Mapping, Sequence
@@ -106,7 +107,16 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) 
         console.print(table)
         return
     for row in rows:
-        print(textwrap.fill(_in_a_row(head, row), console.width - 1, subsequent_indent="  ").replace(_STAYS, " "))
+        told = _in_a_row(head, row, console.width - 3)
+        print(textwrap.fill(told, console.width - 1, subsequent_indent="  ").replace(_STAYS, " "))
+
+
+def print_line(line: str) -> None:
+    """Indented, and wrapped between words where a terminal has an edge."""
+    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else NOT_A_TERMINAL_COLUMNS
+    print(textwrap.fill(
+        line, columns - 1, initial_indent="  ", subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
+    ))  # fmt: skip
 
 
 def _least_columns(head: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
@@ -115,10 +125,10 @@ def _least_columns(head: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
     return sum(widths[:-1]) + min(widths[-1], LAST_COLUMN_LEAST) + 3 * len(widths)
 
 
-def _in_a_row(head: Sequence[str], row: Sequence[str]) -> str:
-    """`1  opened 16:55:53  role long`; a name stays with its value."""
+def _in_a_row(head: Sequence[str], row: Sequence[str], columns: int) -> str:
+    """`1  opened 16:55:53  role long`; a name stays with its value, unless both are longer than a row."""
     said = [row[0], *(f"{name} {cell}".strip() for name, cell in zip(head[1:], row[1:], strict=True) if cell)]
-    return "  ".join(one.replace(" ", _STAYS) for one in said)
+    return "  ".join(one.replace(" ", _STAYS) if len(one) <= columns else one for one in said)
 
 
 def _to_second(moment: datetime) -> datetime:
