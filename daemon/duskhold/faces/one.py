@@ -50,14 +50,17 @@ _LEAD_S = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What the options ask for. `is_seen`: the glass takes what the scout saw, and not what is stored of it."""
+    """What the options ask for.
+
+    `seen_sigma_stops` is how well the glass is known where it takes what the scout saw, and not what is stored of it.
+    """
 
     args: argparse.Namespace
     settings: "Settings"
     bag: "tuple[BagFilter, ...]"
     filters: "tuple[Filter, ...]"
     glass: "Filter"
-    is_seen: bool = False
+    seen_sigma_stops: float | None = None
 
     @property
     def between_s(self) -> float:
@@ -263,7 +266,7 @@ def _checked(wish: Wish, post: Post) -> "list[Item]":
     if not bad or args.go_on:
         return bad
     told = "; ".join(f"{item.item} is {item.value} ({item.why}). {item.advice or ''}".strip() for item in bad)
-    if not args.json and person_is_there() and post.vigil.enter(f"{told}\nGo on anyway? y and").lower() in ("y", "yes"):
+    if not args.json and person_is_there() and post.vigil.agreed(f"{told}\nGo on anyway?"):
         return bad
     raise Wrong(
         "not_ready", f"Not right: {told}", exit_status=3, field="--go-on",
@@ -327,6 +330,7 @@ def _question(wish: Wish, seen: "tuple[Seen, ...]", opens_utc: datetime) -> "tup
         bag=wish.bag,
         apertures=(shooting.f_number, shooting.f_number),
         isos=(shooting.iso, shooting.iso),
+        filter_sigma_stops=wish.seen_sigma_stops,
     )
     return course, question
 
@@ -348,7 +352,7 @@ def _told(wish: Wish, before: Before) -> dict[str, object]:
         "scout": None if before.scouted is None else before.scouted.body(),
         "filters": [one.label for one in wish.filters],
         "filter_stops": wish.glass.stops,
-        "filter_stops_by": "scout" if wish.is_seen else "bag",
+        "filter_stops_by": "bag" if wish.seen_sigma_stops is None else "scout",
         "gone_on_with": [item.item for item in before.bad],
     }
 

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from duskhold.faces.solve import Question
     from duskhold.plan.command import ShutterCommand
     from duskhold.plan.decision import ExposureDecision
+    from duskhold.plan.ways_out import WayOut
 
 _ACCEPT = "accept"
 
@@ -21,18 +22,19 @@ def short_wanted(wish: "Wish", post: "Post", question: "Question") -> bool:
     from duskhold.faces.solve import decide
     from duskhold.faces.solve_answer import ending_of
 
+    if wish.args.accept_short:
+        return True  # what can be finished now may be out of reach a moment later, at the opening
     decision, longest_s = decide(question), wish.settings.limits.longest_s
-    if decision.open_s is not None and decision.open_s <= longest_s:
+    can_be_finished = decision.open_s is not None and decision.open_s <= longest_s
+    if can_be_finished or wish.args.json or not person_is_there():
         return False
-    if wish.args.accept_short or wish.args.json or not person_is_there():
-        return bool(wish.args.accept_short)
     ways = ending_of(question, decision, bool(question.bag)).ways_out
-    lines = [_cannot(decision, longest_s)]
-    lines += [f"  {way.setting}: {wording.duration(way.open_s)}" for way in ways if way.kind.value != _ACCEPT]
+    others = [_told(way) for way in ways if way.kind.value != _ACCEPT]
+    lines = [_cannot(decision, longest_s), *(["With a new base frame:", *others] if others else [])]
     short = [way.shortfall_stops for way in ways if way.kind.value == _ACCEPT and way.open_s == longest_s]
     dark = f", {short[0]:.2f} stop short" if short else ""
-    lines.append(f"Those need a new start. Open it for {wording.duration(longest_s)} all the same{dark}? y and")
-    return post.vigil.enter("\n".join(lines)).lower() in ("y", "yes")
+    lines.append(f"Open it for {wording.duration(longest_s)} all the same{dark}?")
+    return post.vigil.agreed("\n".join(lines))
 
 
 def choice_body(reasoning: "Mapping[str, Any]", command: "ShutterCommand", decision: "ExposureDecision") -> object:
@@ -42,6 +44,11 @@ def choice_body(reasoning: "Mapping[str, Any]", command: "ShutterCommand", decis
     ways = (way for way in reasoning["ways_out"] if way["kind"] == _ACCEPT and way["open_s"] == command.open_s)
     hardly: dict[str, object] = {"kind": _ACCEPT, "open_s": command.open_s, "shortfall_stops": 0.0}
     return next(ways, hardly)
+
+
+def _told(way: "WayOut") -> str:
+    note = f" ({way.note})" if way.note else ""
+    return f"- {way.kind.value} {way.setting}: {wording.duration(way.open_s)}{note}"
 
 
 def _cannot(decision: "ExposureDecision", longest_s: float) -> str:

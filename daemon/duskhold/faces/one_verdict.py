@@ -1,5 +1,6 @@
 """Scout and long frame of `duskhold one` judged, and what is done when the scout says that the long would be lost."""
 
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -9,6 +10,7 @@ from duskhold.faces.answer import Wrong
 from duskhold.faces.area import area_of
 from duskhold.faces.inputs import person_is_there
 from duskhold.light.filters import Filter
+from duskhold.plan.budget import MEASURED_FILTER_SIGMA_STOPS
 
 if TYPE_CHECKING:
     from duskhold.app.base_frames import Seen
@@ -57,10 +59,8 @@ def ensure_no_objection(wish: "Wish", post: "Post", found: "Scouted | None") -> 
     if found is None or found.verdict.act not in (Act.RETAKE, Act.ASK, Act.STOP) or wish.args.go_on:
         return
     line = f"The scout frame says: {found.verdict.line}."
-    if not wish.args.json and person_is_there():
-        answer = post.vigil.enter(f"{line}\nOpen the long frame all the same? y and")
-        if answer.lower() in ("y", "yes"):
-            return
+    if not wish.args.json and person_is_there() and post.vigil.agreed(f"{line}\nOpen the long frame all the same?"):
+        return
     raise Wrong(
         "scout_objects", line, exit_status=3, field="--go-on",
         hint="Put it right and start again, with a new base frame; --go-on takes the long frame all the same.",
@@ -77,12 +77,13 @@ def as_seen(wish: "Wish", post: "Post", found: "Scouted | None") -> "Wish":
         return wish
     answer = post.vigil.enter(
         f"{check.seen_stops:.2f} stops seen through the filter, {check.stored_stops:.2f} stored: {check.question}\n"
-        "y exposes by what was seen; Enter alone by what is stored:"
+        "y and Enter exposes by what was seen; Enter alone by what is stored:"
     )
     if answer.lower() not in ("y", "yes"):
         return wish
     seen = Filter(wish.glass.label, check.seen_stops)
-    return replace(wish, filters=(seen,), glass=seen, is_seen=True)
+    sigma_stops = math.hypot(check.light_sigma_stops, MEASURED_FILTER_SIGMA_STOPS)
+    return replace(wish, filters=(seen,), glass=seen, seen_sigma_stops=sigma_stops)
 
 
 def judged(

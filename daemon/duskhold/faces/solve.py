@@ -28,7 +28,8 @@ _DIAL_HINT = "Dial names are true powers of two (1/60 is 1/64 s); a literal valu
 class Question:
     """What was asked: the settings, and the exposure in terms of the trade.
 
-    `apertures` and `isos` are true values, metered and shot, where they were told. `filters` are what is fitted.
+    `apertures` and `isos` are true values, metered and shot, where they were told. `filters` are what is fitted, known
+    as well as `filter_sigma_stops` says, or as the bag or their labels do.
     """
 
     settings: "Settings"
@@ -42,6 +43,7 @@ class Question:
     bag: "tuple[BagFilter, ...]"
     apertures: tuple[float, float] | None
     isos: tuple[float, float] | None
+    filter_sigma_stops: float | None = None
 
 
 def add_parser(subparsers: Any) -> None:

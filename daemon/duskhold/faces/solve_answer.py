@@ -101,9 +101,11 @@ def recorded_body(
 
 
 def filter_sigma_of(question: "Question") -> float:
-    """How well the filters that are fitted are known, in stops: as the bag has them, else by their labels."""
+    """How well what is fitted is known, in stops: as was told, as the bag has it, or by the labels."""
     from duskhold.plan.budget import filter_sigma_stops
 
+    if question.filter_sigma_stops is not None:
+        return question.filter_sigma_stops
     known = {one.name: one.sigma_stops for one in question.bag}
     return math.hypot(*(known.get(each.label, filter_sigma_stops(each)) for each in question.filters))
 

@@ -4,6 +4,7 @@ import argparse
 import select
 import signal
 import sys
+import textwrap
 import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING
 from duskhold.faces.answer import Wrong
 from duskhold.faces.countdown import Countdown, clock
 from duskhold.faces.inputs import number_of, person_is_there
+from duskhold.faces.telling import columns_of
 from duskhold.faces.trouble import status_after
 
 if TYPE_CHECKING:
@@ -72,7 +74,9 @@ class Vigil:
     def enter(self, line: str) -> str:
         """Ask a person; returns what was typed before Enter."""
         self.countdown.clear()
-        print(f"\a{line} ", end="", file=sys.stderr, flush=True)
+        columns = columns_of(sys.stderr) - 1
+        rows = [textwrap.fill(each, columns, subsequent_indent="  ") for each in line.split("\n")]
+        print("\a" + "\n".join(rows), end=" ", file=sys.stderr, flush=True)
         asked_s = time.monotonic()
         while not self.caught and not select.select([sys.stdin], [], [], _LOOK_S)[0]:
             asked_s = self._keep_awake(asked_s)
@@ -81,6 +85,10 @@ class Vigil:
         if not typed:
             raise Wrong("interrupted", "No answer came; the long frame was not taken.", exit_status=130)
         return typed.strip()
+
+    def agreed(self, question: str) -> bool:
+        """Ask a person what only y or yes agrees to."""
+        return self.enter(f"{question} y and Enter does, Enter alone does not:").lower() in ("y", "yes")
 
     def until_done(self, args: argparse.Namespace, line: str) -> None:
         """A person does what `line` says: asked for Enter, or waited for, or taken for done."""
