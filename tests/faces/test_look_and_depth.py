@@ -109,6 +109,8 @@ def test_depth_for_a_print(capsys: Capture, tmp_path: Path) -> None:
         (("look", "--shift", "96", "--between", "20", "--frame-px", "0"), "--frame-px"),
         (("look", "--shift", "9", "--wind", "9", "--between", "20"), "--shift"),
         (("look", "--wind", "9"), "--focal"),
+        (("look", "--wind", "0", "--focal", "24", "--pixel", "4.36"), "--wind"),
+        (("look", "--wind", "1e-9", "--focal", "24", "--pixel", "4.36"), "--wind"),
         (("look", "--focal", "24"), "--pixel"),
         (("look", "--open", "soon"), "--open"),
         (("look", "--waves", "0"), "--waves"),

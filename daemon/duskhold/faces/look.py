@@ -100,12 +100,13 @@ def _cloud(
     args: argparse.Namespace, table: "tuple[Look, ...]", lens: "Lens | None", open_s: float | None
 ) -> dict[str, object] | None:
     from duskhold.light.looks import CLOUD_STREAKS, find_look
-    from duskhold.light.motion import shift_px_per_s, streak_share, time_for_streak_s
+    from duskhold.light.motion import SLOWEST_CLOUD_PX_PER_S, shift_px_per_s, streak_share, time_for_streak_s
 
-    asked = [args.shift, args.files, args.wind]
-    if all(each is None for each in asked):
+    options = {"--shift": args.shift, "--files": args.files, "--wind": args.wind}
+    asked = [name for name, each in options.items() if each is not None]
+    if not asked:
         return None
-    if sum(each is not None for each in asked) > 1:
+    if len(asked) > 1:
         raise Wrong("usage", "A shift, two pictures and a wind exclude each other.", field="--shift")
     width_px = USUAL_FRAME_PX if args.frame_px is None else args.frame_px
     number_of("--frame-px", width_px, 16, 100_000, "px")
@@ -115,8 +116,8 @@ def _cloud(
         between_s = number_of("--between", _given(args.between, "--between"), 0.1, 3600.0, "s")
         shift_px, seen_px = (_shift(args, width_px), width_px) if args.files is None else _measured(args)
         px_per_s, width_px = shift_px_per_s(shift_px, between_s), seen_px
-    if px_per_s <= 0.0:
-        raise Wrong("bad_input", "The cloud does not move: no time draws a streak.", field="--shift")
+    if px_per_s < SLOWEST_CLOUD_PX_PER_S:
+        raise Wrong("bad_input", "The cloud does not move: no time draws a streak.", field=asked[0])
     share = number_of("--streak", args.streak, 0.001, 3.0, "of the width")
     wanted_s = time_for_streak_s(px_per_s, width_px, share)
     shortest_s, longest_s = find_look(CLOUD_STREAKS, table).bounds_s(wanted_s)

@@ -170,12 +170,14 @@ def _share_from(text: str) -> float:
 
 
 def _cloud_from(text: str) -> Cloud:
+    from duskhold.light.motion import SLOWEST_CLOUD_PX_PER_S
+
     speed, _, width = text.partition("/")
     try:
         found = Cloud(float(speed), int(width))
     except ValueError:
         found = Cloud(math.nan, 0)
-    if not (1e-4 <= found.px_per_s <= 1e5 and 16 <= found.frame_px <= 100_000):
+    if not (SLOWEST_CLOUD_PX_PER_S <= found.px_per_s <= 1e5 and 16 <= found.frame_px <= 100_000):
         raise ValueError(f"{text!r} is no speed in pixels per second over a width in pixels, such as 4.8/8256")
     return found
 

@@ -14,6 +14,8 @@ MOON_RAD_PER_S: Final = math.radians(360.0) / 89428.0
 """Mean apparent turn of the moon: one lunar day of 24 h 50 min 28 s (from memory)."""
 MOON_WIDTH_RAD: Final = math.radians(0.5182)
 """Mean apparent width of the moon, 31.1 minutes of arc (from memory)."""
+SLOWEST_CLOUD_PX_PER_S: Final = 1e-4
+"""What is slower draws no streak in any night: a hundredth of the width of a picture takes a week."""
 
 
 @dataclass(frozen=True, slots=True)
