@@ -60,9 +60,20 @@ def test_a_bracket_leans_as_the_settings_say(capsys: Capture, tmp_path: Any) -> 
 def test_a_bracket_that_cannot_be_finished(capsys: Capture) -> None:
     words = ("--base", "=200", *METERED, "--opens", "2026-10-14T17:20:30Z", "--rate", "-0.3", "--bracket", "0,2")
     found = answer(capsys, *words)["bracket"]
-    assert found["frames"] == [] and "+2.00 stop cannot be finished" in found["reason"]
+    assert found["frames"] == [] and "does not suffice for the frame of +2.00 stop" in found["reason"]
     assert cli.main(["solve", *words]) == 0
-    assert "The bracket cannot be finished" in capsys.readouterr().out
+    assert "The bracket cannot be finished in either order: the light does not" in capsys.readouterr().out
+
+
+def test_frames_of_a_bracket_past_the_limits_say_so(capsys: Capture, tmp_path: Any) -> None:
+    # 142.7, 88.8 and 51.1 s of plain times of 120, 60 and 30 s: 0.25, 0.57 and 0.77 stop for the light
+    file = tmp_path / "limits.yaml"
+    file.write_text("limits: {longest_s: 140, shortest_s: 60, correction_max_stops: 0.6}\n", encoding="utf-8")
+    words = (*HOLLIN, "--bracket", "-1,0,1", "--settings", str(file))
+    frames = answer(capsys, *words)["bracket"]["frames"]
+    assert [one["limits_exceeded"] for one in frames] == [["longest_s"], [], ["shortest_s", "correction_max_stops"]]
+    assert cli.main(["solve", *words]) == 0
+    assert "without correction, past longest_s: expose would refuse" in capsys.readouterr().out
 
 
 def test_a_stack_at_a_waterfall(capsys: Capture) -> None:
@@ -74,9 +85,12 @@ def test_a_stack_at_a_waterfall(capsys: Capture) -> None:
     assert found["needed_bytes"] == pytest.approx(3.33e9, rel=0.001) and found["backlog_frames"] == 28
     assert found["full_at_frame"] in (45, 46) and found["full_after_s"] == pytest.approx(53.0, abs=1.0)
     assert found["shot_s"] == pytest.approx(91.5, abs=1.0) and found["home_s"] == pytest.approx(133.0, abs=1.0)
-    assert found["light_stops"] == 0.0
-    fading = answer(capsys, *FALLS[:-1], "-0.2", *words)["stack"]
-    assert fading["light_stops"] == pytest.approx(-0.2 * fading["shot_s"] / 60.0)
+    assert found["first_stops"] == found["last_stops"] == 0.0
+    late = [word.replace("17:20:00", "17:19:00") if before == "--metered" else word
+            for before, word in zip(("", *FALLS), FALLS, strict=False)]  # fmt: skip
+    fading = answer(capsys, *late[:-1], "-0.2", *words)["stack"]
+    assert fading["frame_s"] == found["frame_s"] and fading["first_stops"] == pytest.approx(-0.2)
+    assert fading["last_stops"] == pytest.approx(-0.2 * (1.0 + fading["shot_s"] / 60.0))
     assert cli.main(["solve", *FALLS, *words]) == 0
     assert "A stack of 64 frames" in capsys.readouterr().out
 

@@ -1,6 +1,7 @@
 """`solve --bracket` and `solve --stack`: several frames in place of one, each for its own moment."""
 
 import argparse
+import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
@@ -12,7 +13,7 @@ from duskhold.plan.stamp import utc_text
 
 if TYPE_CHECKING:
     from duskhold.faces.solve import Question
-    from duskhold.light.bracket import Bracket, BracketUnfinishable, Order
+    from duskhold.light.bracket import Bracket, BracketUnfinishable, Member, Order
     from duskhold.plan.burst import Burst
     from duskhold.plan.decision import ExposureDecision
 
@@ -26,15 +27,16 @@ _ORDERS = {"shortest_first": "shortest first", "longest_first": "longest first"}
 class Several:
     """What the options ask for: a bracket in the order that is proposed and in the other, and a stack.
 
-    `stack_light_stops` is what the light does from the first frame of the stack to the last.
+    The frames of a stack are held as metered: `first_stops` and `last_stops` are how bright the light then is.
     """
 
     bracket: "Bracket | BracketUnfinishable | None"
     other_order: "Bracket | BracketUnfinishable | None"
     burst: "Burst | None"
-    stack_light_stops: float | None
-    opens_utc: datetime
-    delay_s: float
+    first_stops: float
+    last_stops: float
+    question: "Question"
+    decision: "ExposureDecision"
 
 
 def add_several_options(parser: argparse.ArgumentParser) -> None:
@@ -56,7 +58,8 @@ def several_for(args: argparse.Namespace, question: "Question", decision: "Expos
     if args.bracket is None and args.stack is None and args.gap is not None:
         raise Wrong("usage", "A pause is one between several frames: --bracket or --stack.", field="--gap")
     light, delay_s = outlook(question.drift, question.metered_utc, question.opens_utc), decision.delay_s
-    bracket = other = burst = change = None
+    bracket = other = burst = None
+    ends_s = delay_s
     if args.bracket is not None:
         steps, gap_s = read("--bracket", args.bracket, _steps), _gap(args, _BRACKET_GAP_S)
         lean = question.settings.lean.lean().stops(decision.rate_stops_per_min)
@@ -65,8 +68,9 @@ def several_for(args: argparse.Namespace, question: "Question", decision: "Expos
         other = plan_bracket(light, dose_s, steps, delay_s, gap_s, _opposite(bracket.order))
     if args.stack is not None:
         burst = _burst(args, question)
-        change = light.level_stops(delay_s + burst.shot_s) - light.level_stops(delay_s)
-    return Several(bracket, other, burst, change, question.opens_utc, delay_s)
+        ends_s += burst.shot_s
+    first_stops, last_stops = light.level_stops(delay_s), light.level_stops(ends_s)
+    return Several(bracket, other, burst, first_stops, last_stops, question, decision)
 
 
 def several_body(found: Several) -> dict[str, object]:
@@ -75,7 +79,7 @@ def several_body(found: Several) -> dict[str, object]:
     return {
         "bracket": None if bracket is None else _bracket_body(bracket, found)
         | {"other_order": None if found.other_order is None else _bracket_body(found.other_order, found)},
-        "stack": None if burst is None else _burst_body(burst) | {"light_stops": found.stack_light_stops},
+        "stack": None if burst is None else _burst_body(found, burst),
     }  # fmt: skip
 
 
@@ -83,8 +87,8 @@ def show_several(found: Several) -> None:
     """In tables."""
     if found.bracket is not None:
         _show_bracket(found)
-    if found.burst is not None and found.stack_light_stops is not None:
-        _show_burst(found.burst, found.stack_light_stops)
+    if found.burst is not None:
+        _show_burst(found, found.burst)
 
 
 def _steps(text: str) -> tuple[float, ...]:
@@ -125,24 +129,34 @@ def _burst(args: argparse.Namespace, question: "Question") -> "Burst":
 def _bracket_body(bracket: "Bracket | BracketUnfinishable", found: Several) -> dict[str, object]:
     from duskhold.light.bracket import Bracket
 
-    def clock(at_s: float) -> str:
-        return utc_text(found.opens_utc + timedelta(seconds=at_s - found.delay_s))
-
     if not isinstance(bracket, Bracket):
         return {"order": bracket.order.value, "frames": [], "ends_utc": None, "longest_over_shortest": None,
                 "reason": _unfinished(bracket)}  # fmt: skip
     frames = [
-        {"step_stops": one.step_stops, "opens_utc": clock(one.opens_s), "open_s": one.open_s,
-         "closes_utc": clock(one.opens_s + one.open_s), "uncorrected_error_stops": one.uncorrected_error_stops}
+        {"step_stops": one.step_stops, "opens_utc": utc_text(_utc(found, one.opens_s)), "open_s": one.open_s,
+         "closes_utc": utc_text(_utc(found, one.opens_s + one.open_s)),
+         "uncorrected_error_stops": one.uncorrected_error_stops, "limits_exceeded": list(_exceeded(found, one))}
         for one in bracket.members
     ]  # fmt: skip
-    return {"order": bracket.order.value, "frames": frames, "ends_utc": clock(bracket.ends_s),
+    return {"order": bracket.order.value, "frames": frames, "ends_utc": utc_text(_utc(found, bracket.ends_s)),
             "longest_over_shortest": bracket.spread, "reason": None}  # fmt: skip
+
+
+def _utc(found: Several, at_s: float) -> datetime:
+    return found.question.opens_utc + timedelta(seconds=at_s - found.decision.delay_s)
+
+
+def _exceeded(found: Several, one: "Member") -> tuple[str, ...]:
+    """Limits of the settings past which `expose` would refuse this frame."""
+    from duskhold.plan.decision import exceeded
+
+    correction_stops = math.log2(one.open_s / found.decision.plain_s) - one.step_stops
+    return exceeded(one.open_s, correction_stops, one.opens_s, found.question.settings.limits.exposure())
 
 
 def _unfinished(bracket: "BracketUnfinishable") -> str:
     step, short = wording.signed(bracket.step_stops, 2), bracket.short.shortfall_stops
-    return f"the frame of {step} stop cannot be finished: short by {short:.2f} stop"
+    return f"the light does not suffice for the frame of {step} stop: short by {short:.2f} stop"
 
 
 def _show_bracket(found: Several) -> None:
@@ -156,9 +170,9 @@ def _show_bracket(found: Several) -> None:
     rows = [
         [
             f"{wording.signed(one.step_stops, 2)} stop",
-            wording.clock_utc(found.opens_utc + timedelta(seconds=one.opens_s - found.delay_s)),
+            wording.clock_utc(_utc(found, one.opens_s)),
             wording.duration(one.open_s),
-            f"{wording.stops(one.uncorrected_error_stops)} without correction",
+            ", ".join([f"{wording.stops(one.uncorrected_error_stops)} without correction", *_past(found, one)]),
         ]
         for one in bracket.members
     ]
@@ -168,7 +182,11 @@ def _show_bracket(found: Several) -> None:
     wording.print_table(title, ("", "opens (UTC)", "open", ""), rows)
 
 
-def _burst_body(burst: "Burst") -> dict[str, object]:
+def _past(found: Several, one: "Member") -> list[str]:
+    return [f"past {name}: expose would refuse" for name in _exceeded(found, one)]
+
+
+def _burst_body(found: Several, burst: "Burst") -> dict[str, object]:
     return {
         "frames": burst.frames,
         "frame_s": burst.frame_s,
@@ -181,10 +199,12 @@ def _burst_body(burst: "Burst") -> dict[str, object]:
         "full_at_frame": burst.full_at_frame,
         "shot_s": burst.shot_s,
         "home_s": burst.home_s,
+        "first_stops": found.first_stops,
+        "last_stops": found.last_stops,
     }
 
 
-def _show_burst(burst: "Burst", light_stops: float) -> None:
+def _show_burst(found: Several, burst: "Burst") -> None:
     rows = [
         ["each", wording.duration(burst.frame_s), f"{wording.duration(burst.open_s)} open in all"],
         ["equals", f"{burst.equals_stops:.1f} stops", "as the filter on one frame"],
@@ -197,6 +217,7 @@ def _show_burst(burst: "Burst", light_stops: float) -> None:
         )
     rows += [
         ["shot in", wording.duration(burst.shot_s), f"all home after {wording.duration(burst.home_s)}"],
-        ["light", wording.stops(light_stops), "from the first frame to the last"],
+        ["first frame", wording.stops(found.first_stops), "against what was metered: each is held as metered"],
+        ["last frame", wording.stops(found.last_stops), ""],
     ]
     wording.print_table(f"A stack of {burst.frames} frames", ("", "", ""), rows)

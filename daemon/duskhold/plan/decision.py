@@ -143,7 +143,7 @@ def solve(
         most_plain_s=found.most_plain_s,
         shortfall_stops=found.shortfall_stops if isinstance(found, Unfinishable) else 0.0,
         uncorrected_error_stops=error_stops,
-        limits_exceeded=_exceeded(open_s, correction_stops, delay_s, limits),
+        limits_exceeded=exceeded(open_s, correction_stops, delay_s, limits),
         reason=_reason(found, error_stops),
     )
 
@@ -211,7 +211,8 @@ def _after(opens_utc: datetime, open_s: float | None) -> datetime | None:
     return None if open_s is None or open_s > _NO_CALENDAR_S else opens_utc + timedelta(seconds=open_s)
 
 
-def _exceeded(open_s: float | None, correction_stops: float | None, delay_s: float, limits: Limits) -> tuple[str, ...]:
+def exceeded(open_s: float | None, correction_stops: float | None, delay_s: float, limits: Limits) -> tuple[str, ...]:
+    """Names of the limits that a frame passes; `delay_s` is from the metering to its opening."""
     tests = {
         "longest_s": open_s is not None and open_s > limits.longest_s,
         "shortest_s": open_s is not None and open_s < limits.shortest_s,
