@@ -73,6 +73,10 @@ def test_whole_stops_and_filters_do_not_look_too_far_ahead_where_it_can_be_helpe
     assert weaker.setting == "seven" and "look ahead" not in (weaker.note or "")
     only = ways_out(asked, FADING, sets[:1])[3]
     assert only.setting == "eight" and "look ahead" in (only.note or "")
+    # Three stops from f/2 and from ISO 25600 no dial has: two are told, with what they rest on
+    most = [one for one in ways_out(replace(asked, f_number=2.0, iso=25600.0), FADING) if one.gains_stops == 2.0]
+    assert [one.setting for one in most] == ["f/1 (2.00 stop wider)", "ISO 102400"]
+    assert all("look ahead" in (one.note or "") for one in most)
 
 
 def priced_by_hand(way: WayOut, stuck: Stuck, rate: float) -> float:

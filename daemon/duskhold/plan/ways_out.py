@@ -66,11 +66,13 @@ def ways_out(
     """Every way out for a frame that the light, or the longest time, does not allow."""
     gathered_s = forecast.dose(stuck.opens_s, stuck.opens_s + stuck.longest_s)
     least_stops = max(0.0, math.log2(stuck.plain_s / gathered_s))
-    whole_stops = _whole_stops(least_stops, stuck, forecast)
+    fewest_stops = max(1.0, math.ceil(least_stops - 1e-9))
+    whole_stops = _whole_stops(fewest_stops, stuck, forecast)
+    # Where no dial has so many, the fewest, with the note of what they rest on.
     found = [
-        _opened(whole_stops, stuck, forecast),
+        _opened(whole_stops, stuck, forecast) or _opened(fewest_stops, stuck, forecast),
         _opened(least_stops, stuck, forecast),
-        _faster(whole_stops, stuck, forecast),
+        _faster(whole_stops, stuck, forecast) or _faster(fewest_stops, stuck, forecast),
         _weaker(stuck, forecast, sets),
         _short(stuck, forecast, stuck.longest_s),
         _short(stuck, forecast, 2.0 * stuck.longest_s),
@@ -78,9 +80,8 @@ def ways_out(
     return tuple(way for way in found if way is not None)
 
 
-def _whole_stops(least_stops: float, stuck: Stuck, forecast: Forecast) -> float:
+def _whole_stops(fewest: float, stuck: Stuck, forecast: Forecast) -> float:
     """The fewest whole stops that end in time; some more where the time would else rest on too long a look ahead."""
-    fewest = max(1.0, math.ceil(least_stops - 1e-9))
     for more in range(_MORE_STOPS + 1):
         way = _gained(Way.APERTURE, "", fewest + more, stuck, forecast)
         if way is not None and way.note is None:
