@@ -50,8 +50,8 @@ def test_a_person_is_told_the_ways_out_and_asked(monkeypatch: pytest.MonkeyPatch
     assert found is said
     # log2(512 / 60) is 3.09 stops, four in whole ones
     assert "It would take 8:32.0; 1:00.0 is the longest time allowed." in line
-    assert "\nWith a new base frame:\n- aperture f/2 (4.00 stop wider): 32.0 s (not every lens opens so wide)\n" in line
-    assert "- iso ISO 1600: 32.0 s" in line and "- filter six: 32.0 s (a shorter frame" in line
+    assert "\nWith a new base frame:\n- f/2 (4.00 stop wider): 32.0 s (not every lens opens so wide)\n" in line
+    assert "- ISO 1600: 32.0 s" in line and "- filter six: 32.0 s (a shorter frame" in line
     assert line.endswith("Open it for 1:00.0 all the same, 3.09 stop short?")
 
 

@@ -51,7 +51,7 @@ def load_readings(path: Path) -> tuple[Reading, ...]:
 
 
 def _reading(path: Path, line: int, row: Mapping[str | None, Any]) -> Reading:
-    if row.get(None):
+    if any(cell.strip() for cell in row.get(None) or ()):
         # Such as of a decimal comma, which would make two wrong numbers of one.
         raise ReadingsWrong(f"{path}, line {line} has more cells than the head has columns; decimals have a point")
 

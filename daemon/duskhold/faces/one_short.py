@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from duskhold.plan.decision import ExposureDecision
     from duskhold.plan.ways_out import WayOut
 
-_ACCEPT = "accept"
+_ACCEPT, _FILTER = "accept", "filter"
 
 
 def short_wanted(wish: "Wish", post: "Post", question: "Question") -> bool:
@@ -47,8 +47,10 @@ def choice_body(reasoning: "Mapping[str, Any]", command: "ShutterCommand", decis
 
 
 def _told(way: "WayOut") -> str:
+    # An aperture and an ISO say what they are; a filter has a name that a person gave it.
+    what = f"filter {way.setting}" if way.kind.value == _FILTER else way.setting
     note = f" ({way.note})" if way.note else ""
-    return f"- {way.kind.value} {way.setting}: {wording.duration(way.open_s)}{note}"
+    return f"- {what}: {wording.duration(way.open_s)}{note}"
 
 
 def _cannot(decision: "ExposureDecision", longest_s: float) -> str:
