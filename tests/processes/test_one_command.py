@@ -136,7 +136,7 @@ def test_a_filter_that_was_never_fitted_is_found_on_the_scout_and_no_long_frame_
     crops = Path(roles["scout"]["verdict"]["crops"])
     assert crops.read_bytes().startswith(b"\xff\xd8")
     log = (crops.parent / "log.txt").read_text(encoding="utf-8")
-    assert "not that of the filter which should be fitted" in log
+    assert "stop brighter than the filter lets through" in log
 
 
 @pytest.mark.parametrize("bench", [("--set", "focus=single")], indirect=True)
