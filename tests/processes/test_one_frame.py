@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import signal
 import time
+from pathlib import Path
 
 import pytest
 from rig import Rig
@@ -31,6 +32,9 @@ def test_one_open_one_close_and_every_picture_home(bench: Rig) -> None:
     assert conditions["free_bytes"] > 0 and 0 < conditions["battery_percent"] <= 100
     assert abs(conditions["clock_offset_s"]) <= 2
     assert record["sky"] is None  # the settings name no place
+    status_file = Path(f"/proc/{bench.wait_until(lambda state: True)['pid']}/status").read_text(encoding="ascii")
+    locked_kb = int(re.search(r"VmLck:\s*(\d+)", status_file)[1])  # type: ignore[index]
+    assert locked_kb > 0 or any("memory not locked" in notice for notice in record["notices"])
     (day,) = (bench.folder / "data" / "frames").iterdir()
     assert {path.name for path in (day / "record").iterdir()} == {f"{record['frame_id']}.xmp", "log.txt", "frames.csv"}
 
