@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from duskhold.faces import cli
+from duskhold.faces import cli, light_picture
 
 Capture = pytest.CaptureFixture[str]
 
@@ -178,6 +178,20 @@ def test_a_picture_is_drawn(capsys: Capture, readings: Path, tmp_path: Path, suf
     never = tmp_path / f"never{suffix}"
     answer(capsys, "--base", "=300", *TIMES, "--rate", "-0.35", "--picture", str(never))
     assert never.stat().st_size > 5000
+
+
+def test_asked_what_to_fit_the_picture_has_the_opening_of_that(
+    capsys: Capture, bag: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn: list[float | None] = []
+    monkeypatch.setattr(light_picture, "_draw_light", lambda *given: drawn.append(given[-1]))
+    given = ("--base", "1/30", "--rate", "-0.3", *TIMES, "--aperture", "f/11", "--settings", str(bag))
+    words = (*given, "--want", "60s", "--picture", str(tmp_path / "fit.png"))
+    best = answer(capsys, *words)["proposals"][0]["open_s"]
+    held = answer(capsys, *words, "--filters", "six")["open_s"]
+    nearest = answer(capsys, *words, "--base", "=300")
+    assert nearest["open_s"] is None  # the bare lens at the metered aperture could not be finished, and nobody asks
+    assert drawn == [best, held, nearest["proposals"][0]["open_s"]] and held != best
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 """Pictures of a solution: the light with its readings, band and opening, or a bar of the ways out."""
 
+from collections.abc import Sequence
 from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,17 +10,25 @@ from duskhold.faces.answer import Wrong
 if TYPE_CHECKING:
     from duskhold.faces.solve import Question
     from duskhold.faces.solve_answer import Ending
+    from duskhold.faces.want import Offers
+    from duskhold.light.forecast import Forecast
     from duskhold.light.skyshape import Shape
     from duskhold.light.trend import Trend
     from duskhold.plan.decision import ExposureDecision
+    from duskhold.plan.ways_out import WayOut
 
 KINDS = (".png", ".svg", ".pdf")
 _AFTER_S = 600.0
 _INK, _BAND, _OPEN = "#223344", "#7aa6c2", "#e0a030"
 
 
-def draw_solution(target: str, question: "Question", decision: "ExposureDecision", ending: "Ending") -> None:
-    """Draw the light curve, and beside it the ways out where there are any. Raises `Wrong`, `OSError`."""
+def draw_solution(
+    target: str, question: "Question", decision: "ExposureDecision", ending: "Ending", offers: "Offers | None"
+) -> None:
+    """Draw the light curve, and beside it the ways out where there are any. Raises `Wrong`, `OSError`.
+
+    Asked what to fit, the opening is that of the best offer.
+    """
     if Path(target).suffix.lower() not in KINDS:
         raise Wrong("bad_input", f"A picture is one of {', '.join(KINDS)}.", field="--picture")
     import matplotlib
@@ -27,21 +36,24 @@ def draw_solution(target: str, question: "Question", decision: "ExposureDecision
     matplotlib.use("Agg")
     from matplotlib.figure import Figure
 
-    columns = 2 if ending.ways_out else 1
+    open_s, ways = decision.open_s, ending.ways_out
+    if offers is not None and offers.are_all:
+        open_s, ways = (offers.now[0].open_s if offers.now else None), ()
+    columns = 2 if ways else 1
     figure = Figure(figsize=(7.0 * columns, 4.2), layout="constrained")
     axes: Any = figure.subplots(1, columns, squeeze=False)[0]
-    _draw_light(axes[0], question, decision, ending)
-    if ending.ways_out:
-        _draw_ways(axes[1], question, ending)
+    _draw_light(axes[0], question, ending.forecast, decision.delay_s, open_s)
+    if ways:
+        _draw_ways(axes[1], ways, question.settings.limits.longest_s)
     figure.savefig(target, dpi=120)
 
 
-def _draw_light(axes: Any, question: "Question", decision: "ExposureDecision", ending: "Ending") -> None:
+def _draw_light(axes: Any, question: "Question", forecast: "Forecast", delay_s: float, open_s: float | None) -> None:
     from duskhold.plan.decision import TrendDrift
 
-    forecast = ending.forecast
-    open_s = decision.open_s or question.settings.limits.longest_s
-    until_s = decision.delay_s + open_s + min(_AFTER_S, open_s)
+    word = "longest time allowed" if open_s is None else "open"
+    open_s = question.settings.limits.longest_s if open_s is None else open_s
+    until_s = delay_s + open_s + min(_AFTER_S, open_s)
     first_s = max(0.0, forecast.starts_s)
     at_s = [first_s + (until_s - first_s) * step / 120.0 for step in range(121)]
     stops = [forecast.level_stops(each) for each in at_s]
@@ -49,8 +61,7 @@ def _draw_light(axes: Any, question: "Question", decision: "ExposureDecision", e
     axes.plot(minutes, stops, color=_INK, label="light to come")
     if isinstance(question.drift, TrendDrift):
         _draw_readings(axes, question.drift.trend, at_s, stops)
-    word = "open" if decision.open_s is not None else "longest time allowed"
-    axes.axvspan(decision.delay_s / 60.0, (decision.delay_s + open_s) / 60.0, color=_OPEN, alpha=0.25, label=word)
+    axes.axvspan(delay_s / 60.0, (delay_s + open_s) / 60.0, color=_OPEN, alpha=0.25, label=word)
     axes.set_xlabel("minutes after metering")
     axes.set_ylabel("light, stops against metering")
     axes.set_title("Light and opening")
@@ -91,11 +102,11 @@ def _draw_sky(axes: Any, trend: "Trend", sky: "Shape", ends_min: float) -> None:
     axes.plot(minutes, stops, "--", color="#888888", label="clear sky")
 
 
-def _draw_ways(axes: Any, question: "Question", ending: "Ending") -> None:
-    names = [f"{way.kind.value}: {way.setting}" for way in ending.ways_out]
+def _draw_ways(axes: Any, ways: "Sequence[WayOut]", longest_s: float) -> None:
+    names = [f"{way.kind.value}: {way.setting}" for way in ways]
     places = list(range(len(names)))[::-1]
-    axes.barh(places, [way.open_s for way in ending.ways_out], color=_BAND)
-    for place, way in zip(places, ending.ways_out, strict=True):
+    axes.barh(places, [way.open_s for way in ways], color=_BAND)
+    for place, way in zip(places, ways, strict=True):
         short = f"{way.open_s:.0f} s" + (f", −{way.shortfall_stops:.2f} stop" if way.shortfall_stops else "")
         clear = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.8}
         axes.annotate(
@@ -107,9 +118,9 @@ def _draw_ways(axes: Any, question: "Question", ending: "Ending") -> None:
             fontsize="small",
             bbox=clear,
         )
-    axes.axvline(question.settings.limits.longest_s, color="#b03030", linestyle=":", label="longest time allowed")
+    axes.axvline(longest_s, color="#b03030", linestyle=":", label="longest time allowed")
     axes.set_yticks(places, names, fontsize="small")
-    axes.set_xlim(0.0, 1.4 * max(way.open_s for way in ending.ways_out))
+    axes.set_xlim(0.0, 1.4 * max(way.open_s for way in ways))
     axes.set_xlabel("seconds open")
     axes.set_title("Ways out")
     axes.legend(fontsize="small")

@@ -96,7 +96,7 @@ def run(args: argparse.Namespace) -> Answer:
     if args.picture is not None:
         from duskhold.faces.light_picture import draw_solution
 
-        draw_solution(args.picture, question, decision, ending)
+        draw_solution(args.picture, question, decision, ending, offers)
     body = whole_body(question, decision, ending, offers) | several_body(several)
     shown = partial(show, question, decision, ending, offers, several, zone_of(question.settings))
     return Answer(body, 0, shown)

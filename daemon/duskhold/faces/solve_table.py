@@ -31,12 +31,13 @@ def show(
 
     if offers is not None:
         _show_offers(offers)
-    if offers is None or question.filters:
+    is_held_asked = offers is None or not offers.are_all
+    if is_held_asked:
         _show_decision(question, decision, ending, zone)
     show_several(several)
     if isinstance(question.drift, TrendDrift):
         _show_trend(question.drift.trend)
-    if ending.ways_out and (offers is None or question.filters):
+    if ending.ways_out and is_held_asked:
         show_ways([way_body(way) for way in ending.ways_out])
 
 

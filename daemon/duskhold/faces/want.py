@@ -58,11 +58,15 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Offers:
-    """What to fit and set now, best first, and the best for the light ten and twenty minutes later."""
+    """What to fit and set now, best first, and the best for the light ten and twenty minutes later.
+
+    `are_all`: nothing is fitted, so that nobody asks how long to hold the bare lens.
+    """
 
     wish: Wish
     now: "tuple[Proposal, ...]"
     later: "tuple[tuple[float, Proposal | None], ...]"
+    are_all: bool
 
 
 def add_want_options(parser: argparse.ArgumentParser) -> None:
@@ -74,7 +78,7 @@ def add_want_options(parser: argparse.ArgumentParser) -> None:
     )
     wanted.add_argument("--cloud", metavar="PX_PER_S/PX", help="its speed over the picture's width, as `look` tells")
     wanted.add_argument("--apertures", metavar="N:N", default=USUAL_APERTURES, help=f"range ({USUAL_APERTURES})")
-    wanted.add_argument("--iso-limit", metavar="N", help="highest ISO to consider; only the metered one without it")
+    wanted.add_argument("--iso-limit", metavar="N", help="highest ISO (the metered one; 100 where --iso is not told)")
 
 
 def wish_for(args: argparse.Namespace, question: "Question") -> Wish | None:
@@ -106,7 +110,8 @@ def proposals_for(question: "Question", wish: Wish) -> Offers:
     delay_s = (question.opens_utc - question.metered_utc).total_seconds()
     forecast = outlook(question.drift, question.metered_utc, question.opens_utc)
     now = propose(wish.wanted, wish.base, wish.kit, forecast, delay_s)
-    return Offers(wish, now[:MOST_PROPOSALS], plan_b(wish.wanted, wish.base, wish.kit, forecast, delay_s))
+    later = plan_b(wish.wanted, wish.base, wish.kit, forecast, delay_s)
+    return Offers(wish, now[:MOST_PROPOSALS], later, are_all=not question.filters)
 
 
 def seconds_from(text: str) -> float:
