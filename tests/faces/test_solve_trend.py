@@ -127,6 +127,14 @@ def test_ways_out_lean_as_the_frame_does(capsys: Capture, tmp_path: Path) -> Non
     assert body["ways_out"][0]["open_s"] == pytest.approx(-math.log2(1 - gained_s / 247.3) * 60 / 0.35, rel=0.001)
 
 
+def test_what_is_proposed_leans_as_it_is_then_held(capsys: Capture, bag: Path) -> None:
+    bag.write_text(f"{bag.read_text(encoding='utf-8')}lean: {{dusk_longer_stops: 0.5}}\n", encoding="utf-8")
+    words = ("--base", "1/30", "--rate", "-0.3", *TIMES, "--settings", str(bag))
+    best = answer(capsys, *words, "--aperture", "f/11", "--want", "60s")["proposals"][0]
+    fitted = ("--filters", ",".join(best["filters"]), "--aperture", f"f/11:{best['aperture']}")
+    assert answer(capsys, *words, *fitted)["open_s"] == pytest.approx(best["open_s"])
+
+
 def test_a_large_correction_is_told_and_advised_against(capsys: Capture) -> None:
     at = "2026-10-14T17:20:00Z"
     words = ("--base", "=240", "--rate", "-0.35", "--metered", at, "--opens", at)

@@ -62,8 +62,7 @@ def several_for(args: argparse.Namespace, question: "Question", decision: "Expos
     ends_s = delay_s
     if args.bracket is not None:
         steps, gap_s = read("--bracket", args.bracket, _steps), _gap(args, _BRACKET_GAP_S)
-        lean = question.settings.lean.lean().stops(decision.rate_stops_per_min)
-        dose_s = decision.plain_s * 2.0**lean
+        dose_s = decision.plain_s * 2.0 ** question.leaning_stops(decision.rate_stops_per_min)
         bracket = best_bracket(light, dose_s, steps, delay_s, gap_s)
         other = plan_bracket(light, dose_s, steps, delay_s, gap_s, _opposite(bracket.order))
     if args.stack is not None:

@@ -45,6 +45,10 @@ class Question:
     isos: tuple[float, float] | None
     filter_sigma_stops: float | None = None
 
+    def leaning_stops(self, rate_stops_per_min: float) -> float:
+        """How much more than metered is wanted in light that changes so, by the settings."""
+        return self.settings.lean.lean().stops(rate_stops_per_min)
+
 
 def add_parser(subparsers: Any) -> None:
     """Declare the command."""

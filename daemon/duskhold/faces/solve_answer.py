@@ -60,7 +60,7 @@ def ending_of(
     latency_s = LATENCY_SIGMA_S if latency_sigma_s is None else latency_sigma_s
     budget = budget_of(decision, question.drift, question.filters, latency_s, filter_sigma_of(question))
     tolerated = TOLERANCE_STOPS if tolerance_stops is None else tolerance_stops
-    meant_stops = question.settings.lean.lean().stops(decision.rate_stops_per_min)
+    meant_stops = question.leaning_stops(decision.rate_stops_per_min)
     return Ending(
         forecast=forecast,
         budget=budget,
@@ -142,7 +142,7 @@ def _ways(
     stuck_by = {"longest_s", "correction_max_stops"} & set(decision.limits_exceeded)
     if decision.finishable and not stuck_by:
         return ()
-    leaning_stops = question.settings.lean.lean().stops(decision.rate_stops_per_min)
+    leaning_stops = question.leaning_stops(decision.rate_stops_per_min)
     stuck = Stuck(
         plain_s=decision.plain_s * 2.0**leaning_stops,
         opens_s=decision.delay_s,

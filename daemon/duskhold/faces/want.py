@@ -2,7 +2,7 @@
 
 import argparse
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from duskhold.faces.answer import Wrong
@@ -109,8 +109,10 @@ def proposals_for(question: "Question", wish: Wish) -> Offers:
 
     delay_s = (question.opens_utc - question.metered_utc).total_seconds()
     forecast = outlook(question.drift, question.metered_utc, question.opens_utc)
-    now = propose(wish.wanted, wish.base, wish.kit, forecast, delay_s)
-    later = plan_b(wish.wanted, wish.base, wish.kit, forecast, delay_s)
+    leaning_stops = question.leaning_stops(forecast.rate_stops_per_min(delay_s))
+    base = replace(wish.base, base_s=wish.base.base_s * 2.0**leaning_stops)
+    now = propose(wish.wanted, base, wish.kit, forecast, delay_s)
+    later = plan_b(wish.wanted, base, wish.kit, forecast, delay_s)
     return Offers(wish, now[:MOST_PROPOSALS], later, are_all=not question.filters)
 
 
