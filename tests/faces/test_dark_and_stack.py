@@ -50,6 +50,9 @@ def test_a_frame_without_its_darks(tmp_path: Path, capsys: pytest.CaptureFixture
     assert {path: path.read_bytes() for path in before} == before
     # Again: the copy that is there stays.
     assert asked(capsys, *words)[1]["error"]["code"] == "exists"
+    (tmp_path / "derived" / "light-cleaned.tif").unlink()
+    assert main(["dark", light, darks[0], "--temperature", "22"]) == 0
+    assert "A copy with one dark taken off (in black 41 % noisier" in capsys.readouterr().out
 
 
 def test_darks_that_do_not_match_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -55,7 +55,8 @@ def run(args: argparse.Namespace) -> Answer:
         "noise_in_black_factor": factor,
     }
     noisier = f"in black {100.0 * (factor - 1.0):.0f} % noisier, in the light hardly; more darks cost less"
-    return Answer(body, 0, partial(print, f"A copy without {len(paths) - 1} averaged darks ({noisier}): {copy}"))
+    darks = "one dark" if len(paths) == 2 else f"the mean of {len(paths) - 1} darks"
+    return Answer(body, 0, partial(print, f"A copy with {darks} taken off ({noisier}): {copy}"))
 
 
 def file_named(field: str, name: str) -> Path:
