@@ -31,7 +31,7 @@ from duskhold.shutter.events import (
 from duskhold.shutter.holder_link import HolderRefused
 from duskhold.shutter.machine import GIVE_UP_S, Machine
 from duskhold.shutter.phase import Phase
-from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterState
+from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterReport, ShutterState
 from duskhold.shutter.stepped import SteppedShutter
 
 PLAN = Exposure("f1", Kind.HELD, 30.0, 35.0, 0.0, 0.005, "here")
@@ -335,6 +335,40 @@ def test_nothing_open_is_asked_once_more_before_it_is_believed() -> None:
     machine.step(HoldEnded(31.0), 31.0)
     assert machine.step(CloseAnswered(Closing.NOTHING_OPEN, 31.0), 31.0) == [Close()]
     assert machine.frame is not None
+
+
+def told_after(machine: Machine, *answers: tuple[Closing, float]) -> ShutterReport:
+    machine.step(HoldEnded(31.0), 31.0)
+    for closing, called_s in answers:
+        machine.step(CloseAnswered(closing, called_s), called_s)
+    (report,) = machine.reports.values()
+    return report
+
+
+def test_of_two_closings_that_may_have_closed_it_neither_is_told_as_the_one() -> None:
+    # The first may have closed, and its picture came late; or it was not heard, and the second one did.
+    report = told_after(opened_machine(), (Closing.NOTHING_OPEN, 31.0), (Closing.CLOSED, 33.6))
+    assert (report.open_s, report.outcome, report.denied) == (None, Outcome.FAILED, True)
+    assert report.open_s_range == pytest.approx((30.0, 32.6))
+    near = told_after(opened_machine(), (Closing.NOTHING_OPEN, 31.0), (Closing.CLOSED, 31.4))
+    assert near.open_s == pytest.approx(30.2)
+    assert near.open_s_sigma_s == pytest.approx(0.2)
+    same = told_after(opened_machine(), (Closing.NOTHING_OPEN, 31.0), (Closing.CLOSED, 31.05))
+    assert same.open_s == pytest.approx(30.05)
+    assert same.open_s_range is None
+
+
+def test_a_denial_is_forgotten_when_the_body_then_says_that_it_is_open() -> None:
+    wrong = (Closing.NOTHING_OPEN, 31.0)
+    report = told_after(opened_machine(), wrong, (Closing.STILL_OPEN, 33.0), (Closing.CLOSED_BUSY, 35.0))
+    assert report.open_s == pytest.approx(34.0)
+    assert (report.open_s_range, report.denied) == (None, False)
+    machine = opened_machine()
+    machine.step(HoldEnded(31.0), 31.0)
+    for closing, called_s in (wrong, (Closing.STILL_OPEN, 33.0)):
+        machine.step(CloseAnswered(closing, called_s), called_s)
+    # It is asked once more, as if it had never been denied.
+    assert machine.step(CloseAnswered(Closing.NOTHING_OPEN, 35.0), 35.0) == [Close()]
 
 
 def test_a_successor_listens_as_soon_as_its_closing_is_answered_and_waits_for_a_proof_afterwards() -> None:

@@ -243,6 +243,9 @@ class Machine:
         # Whoever waits for a picture as proof has closed first, and listens: silence would be taken for death.
         self.trouble, self.trouble_code, self.looked = None, "not_ready", True
         if event.closing is Closing.STILL_OPEN:
+            self._nothing_open = 0
+            if self.frame is not None:
+                self.frame.denied_s = None  # whatever was denied before: it is open
             return self._left_open("the body says that it is still exposing")
         if event.closing is Closing.NOTHING_OPEN and self.frame is not None:
             # Two families say this of a shutter that the link kept from hearing the call: ask once more.
@@ -281,7 +284,7 @@ class Machine:
         if self.frame is None:
             # After a restart or a lost link the body may still be storing a frame that nobody has collected.
             self.phase = Phase.STORING if self.reports else Phase.READY
-            self._quiet_at_s = now_s + STORING_S + max((_long(one) for one in self.reports.values()), default=0.0)
+            self._quiet_at_s = now_s + STORING_S + max((one.about_s for one in self.reports.values()), default=0.0)
             return [Box("safe", None, {"closing": closing.value})]
         report = tell(self.frame, closing, now_s)
         self.reports[report.frame_id] = report
@@ -439,10 +442,6 @@ class Machine:
     def _held(self) -> Frame:
         assert self.frame is not None, self.phase
         return self.frame
-
-
-def _long(report: ShutterReport) -> float:
-    return report.open_s if report.open_s is not None else report.planned_s
 
 
 def _is_order(event: Event) -> bool:

@@ -97,6 +97,11 @@ class ShutterReport:
         """Whether no picture can come of it: it never opened, or its body does not come back."""
         return self.settled and (self.open_s == 0.0 or self.given_up)
 
+    @property
+    def about_s(self) -> float:
+        """For how long it was open or, where that is not known, was to be: how long the body may be busy with it."""
+        return self.open_s if self.open_s is not None else self.planned_s
+
     def as_message(self) -> dict[str, object]:
         return asdict(self) | {
             "kind": self.kind.value,

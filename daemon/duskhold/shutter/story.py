@@ -11,6 +11,7 @@ from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterReport, Shut
 
 COMPLETE_WITHIN_S = 0.5  # an end this far from its plan is not the frame that was asked for
 COMPLETE_WITHIN_SHARE = 0.01
+ONE_CALL_WITHIN_S = 0.1  # two closings no further apart than this are told as one
 TELLING_WITHIN_S = 0.5  # an open time known worse than this is told as a range only
 
 
@@ -82,6 +83,8 @@ def tell(frame: Frame, closing: Closing, now_s: float) -> ShutterReport:
     if frame.exposure.kind is Kind.DIAL:
         return _report(frame, Outcome.COMPLETE, frame.exposure.open_s, 0.0, None)
     open_s = max(0.0, frame.closing_s - frame.opened_s + frame.exposure.latency_s)
+    if frame.denied_s is not None and frame.closing_s - frame.denied_s > ONE_CALL_WITHIN_S:
+        return _tell_either_closing(frame, open_s, frame.closing_s - frame.denied_s)
     return _report(frame, _outcome(frame, open_s), open_s, frame.exposure.latency_sigma_s, None)
 
 
@@ -146,6 +149,17 @@ def _tell_uncertain_opening(frame: Frame, closing_s: float) -> ShutterReport:
         frame.reason = frame.reason or "the answer to the opening never came"
         outcome = Outcome.LINK_LOST if frame.cause is Cause.LINK else Outcome.UNKNOWN
     return _report(frame, outcome, None, None, bounds)
+
+
+def _tell_either_closing(frame: Frame, most_s: float, apart_s: float) -> ShutterReport:
+    """An earlier closing that proved nothing, `apart_s` before the one that did, may have closed as well."""
+    least_s = max(0.0, most_s - apart_s)
+    half_s = (most_s - least_s) / 2
+    outcome = _outcome(frame, most_s)
+    frame.reason = frame.reason or "one of two closings closed it, and the body did not say which"
+    open_s = least_s + half_s if half_s <= TELLING_WITHIN_S else None
+    sigma_s = None if open_s is None else max(half_s, frame.exposure.latency_sigma_s)
+    return _report(frame, outcome, open_s, sigma_s, (least_s, most_s))
 
 
 def _outcome(frame: Frame, open_s: float) -> Outcome:
