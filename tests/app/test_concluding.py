@@ -93,6 +93,11 @@ def test_denied_and_short_by_its_picture_it_is_bounded_and_not_told_as_planned(
     assert len(outcome.files) == 1
 
 
+def test_a_link_that_was_lost_stays_told(journal: Journal, tmp_path: Path) -> None:
+    outcome = concluded(journal, tmp_path, replace(REPORT, outcome=Outcome.LINK_LOST), 95.0)
+    assert (outcome.outcome, outcome.open_s) == ("link_lost", None)
+
+
 @pytest.mark.parametrize(
     ("report", "told_s"),
     [

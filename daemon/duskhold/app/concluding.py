@@ -136,4 +136,6 @@ def _with_files(outcome: Outcome, brought: Brought) -> Outcome:
         return whole
     # The body denied that anything was open, and its picture says why: the time of our call is no open time.
     bounds = (least_s(brought.ended_s), outcome.open_s)
-    return replace(whole, outcome=Cut.CUT_SHORT.value, open_s=None, open_s_range=bounds, closed_utc=None)
+    lost = outcome.outcome == Cut.LINK_LOST.value
+    became = Cut.LINK_LOST if lost else Cut.CUT_SHORT
+    return replace(whole, outcome=became.value, open_s=None, open_s_range=bounds, closed_utc=None)
