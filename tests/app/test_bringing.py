@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
+from datetime import timedelta
 from pathlib import Path
 from typing import cast
 
@@ -18,6 +19,7 @@ from duskhold.app.station import Station
 from duskhold.camera.port import Identity, Picture, Setting
 from duskhold.journal.journal import Journal
 from duskhold.plan.role import Role
+from duskhold.shutter.clock import utc_now
 from duskhold.shutter.holder_link import HolderLink, HolderRefused
 from duskhold.shutter.report import Kind, Outcome, ShutterReport, ShutterState
 
@@ -63,10 +65,10 @@ def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bringing, "LOOK_EVERY_S", 0.005)
 
 
-def brought(folder: Path, link: PaperLink) -> Brought:
+def brought(folder: Path, link: PaperLink, report: ShutterReport = REPORT) -> Brought:
     folders = Folders(folder / "data", folder / "state", folder / "run")
     station = Station("usb", folders, cast(Journal, None), cast(HolderLink, link), Settings(), {})
-    return bring_home(station, REPORT, Role.LONG, lambda state: None, lambda: False)
+    return bring_home(station, report, Role.LONG, lambda state: None, lambda: False)
 
 
 def test_files_as_promised_are_asked_for_once(tmp_path: Path) -> None:
@@ -125,6 +127,15 @@ def test_where_the_settings_promise_nothing_as_many_files_are_waited_for_as_the_
     keep(Folders(tmp_path / "again" / "data", tmp_path, tmp_path), BODY, PAIRS)
     found = brought(tmp_path / "again", PaperLink([[RAW]], quality=None))
     assert (len(found.files), found.complete, found.trouble) == (1, True, "1 file, where the bench saw 2")
+
+
+def test_a_body_is_busy_from_its_closing_on_and_not_from_when_somebody_looks(tmp_path: Path) -> None:
+    keep(Folders(tmp_path / "data", tmp_path, tmp_path), BODY, replace(PAIRS, dark_frame_share=1.0))
+    closed_utc = (utc_now() - timedelta(seconds=8.0)).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    report = replace(REPORT, open_s=10.0, closed_utc=closed_utc)  # proving it took most of its dark frame
+    assert brought(tmp_path, PaperLink([[RAW, JPEG]]), report).trouble == ""
+    long = replace(report, open_s=30.0)
+    assert "busy for 8 s after it only" in brought(tmp_path, PaperLink([[RAW, JPEG]]), long).trouble
 
 
 def test_what_was_learnt_and_cannot_be_read_costs_no_picture(tmp_path: Path) -> None:

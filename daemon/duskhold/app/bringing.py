@@ -51,7 +51,7 @@ def bring_home(
 ) -> Brought:
     """Fetch every new picture. What cannot be fetched stays on the card and is tried again at the next start."""
     habits, damaged = _habits(station)
-    began_s, at_once = mono_now_s(), _is_fresh(report)
+    began_s, closed_ago_s = mono_now_s(), _closed_ago_s(report)
     try:
         pictures, promised = _wait_for_pictures(station, report, seen, leave, 0 if habits is None else habits.files)
     except (HolderRefused, HolderSilent) as error:
@@ -60,7 +60,7 @@ def bring_home(
         return Brought((), False, "left on request; its pictures are fetched at the next start")
     if not pictures:
         return Brought((), True, "no picture of this frame is on the card")
-    busy_s = mono_now_s() - began_s if at_once else None
+    busy_s = None if closed_ago_s is None else closed_ago_s + mono_now_s() - began_s
     folder = station.folders.session(_day(report).date())
     brought = _fetch_all(station, pictures, folder, report.frame_id, role)
     difference = differs(promised, [picture.name for picture in pictures])
@@ -87,9 +87,12 @@ def _habits(station: Station) -> tuple[Habits | None, str]:
         return None, str(damaged)
 
 
-def _is_fresh(report: ShutterReport) -> bool:
-    """Whether it closed just now, so that the wait for its files is the body's own."""
-    return report.closed_utc is not None and abs((utc_now() - utc_from(report.closed_utc)).total_seconds()) < FRESH_S
+def _closed_ago_s(report: ShutterReport) -> float | None:
+    """How long ago it closed, when that was just now: the wait for its files is the body's own. Else None."""
+    if report.closed_utc is None:
+        return None
+    ago_s = (utc_now() - utc_from(report.closed_utc)).total_seconds()
+    return max(0.0, ago_s) if abs(ago_s) < FRESH_S else None
 
 
 class _Left(Exception):
@@ -108,7 +111,7 @@ def _wait_for_pictures(
     Where they promise nothing, `usual` is how many files the bench saw of a frame. A link lost meanwhile is waited for.
     """
     began_s = mono_now_s()
-    give_up_s = began_s + STORING_MAX_S + (report.open_s or report.planned_s)
+    give_up_s = began_s + STORING_MAX_S + report.about_s
     list_s = began_s + LIST_EVERY_S
     before: list[Picture] = []
     promised: tuple[str, ...] | None = None
