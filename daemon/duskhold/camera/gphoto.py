@@ -26,6 +26,7 @@ from duskhold.camera.descriptors import LinkSockets, keep_descriptor_zero
 from duskhold.camera.drivers import Driver, Hint, LibrarySaid, NoDriver, driver_for
 from duskhold.camera.families import NO_FAMILY, ControlFamily, Holding, Offer, family_of
 from duskhold.camera.lead import SessionLead
+from duskhold.camera.library_card import fetch_pieces, fetch_whole, list_pictures, names_of
 from duskhold.camera.library_errors import Code, read_beginning, read_error
 from duskhold.camera.library_home import prepare_library, resolve
 from duskhold.camera.port import (
@@ -53,8 +54,6 @@ _SIGN_OF_LIFE = "0x1001"  # ISO 15740 GetDeviceInfo, through the library's way o
 _POLL_S = 0.1
 _LET_IN_S = 0.1
 _BACKLOG_MAX_S = 10.0
-_PIECE_BYTES = 1 << 20
-_FOLDERS_DEEP_MAX = 6
 
 
 class GphotoCamera:
@@ -176,36 +175,17 @@ class GphotoCamera:
             if not self._has_card():
                 raise  # one that is only full gives what it has
         with self._telling():
-            return list(self._list("/", 0))
+            return list(list_pictures(self._session()))
 
     def fetch(self, picture: Picture, take: Callable[[bytes], None]) -> int:
         with self._telling():
             size = int(self._session().file_get_info(picture.folder, picture.name).file.size)
             try:
-                return self._fetch_pieces(picture, size, take)
+                return fetch_pieces(self._camera, picture, size, take)
             except gphoto2.GPhoto2Error as error:
                 if error.code != Code.NOT_SUPPORTED:
                     raise
-                return self._fetch_whole(picture, take)
-
-    def _fetch_pieces(self, picture: Picture, size: int, take: Callable[[bytes], None]) -> int:
-        folder, name, done = picture.folder, picture.name, 0
-        piece = bytearray(min(_PIECE_BYTES, max(1, size)))
-        while done < size:
-            count = int(self._camera.file_read(folder, name, gphoto2.GP_FILE_TYPE_NORMAL, done, memoryview(piece)))
-            if count <= 0:
-                raise BodyRefused(f"{folder}/{name} ends after {done} of {size} bytes")
-            take(bytes(piece[:count]))
-            done += count
-        return done
-
-    def _fetch_whole(self, picture: Picture, take: Callable[[bytes], None]) -> int:
-        """For bodies that do not hand out pieces: said before the first one, so nothing is taken twice."""
-        file = self._camera.file_get(picture.folder, picture.name, gphoto2.GP_FILE_TYPE_NORMAL)
-        content = bytes(memoryview(file.get_data_and_size()))  # the library's own memory, gone with its file
-        for start in range(0, len(content), _PIECE_BYTES):
-            take(content[start : start + _PIECE_BYTES])
-        return len(content)
+                return fetch_whole(self._camera, picture, take)
 
     # A session
 
@@ -229,7 +209,7 @@ class GphotoCamera:
 
     def _prepare(self) -> Identity:
         """Learn who the body is and send its pictures to the card; also wakes whatever is slow the first time."""
-        names = _names(self._camera.list_config())
+        names = names_of(self._camera.list_config())
         self._family = family_of(Offer(names, lambda: str(self._camera.get_summary())))
         self._names = frozenset(names) - MISLEADING.get(self._family.vendor_extension, frozenset())
         if self._family.widget is not None:
@@ -282,7 +262,7 @@ class GphotoCamera:
             raise NoCard("the body says that no more pictures fit on the card", serial)
 
     def _has_card(self) -> bool:
-        return bool(_names(self._camera.folder_list_folders("/")))
+        return bool(names_of(self._camera.folder_list_folders("/")))
 
     def _aim_at_card(self, serial: str) -> None:
         target = self._read(Setting.TARGET)
@@ -369,16 +349,6 @@ class GphotoCamera:
                 raise CameraBusy(f"{setting.value} did not take {value}: busy, or not in this mode") from error
             raise self._read_error(error, 0.0) from error
 
-    # The card
-
-    def _list(self, folder: str, depth: int) -> Iterator[Picture]:
-        for name in sorted(_names(self._camera.folder_list_files(folder))):
-            size = int(self._camera.file_get_info(folder, name).file.size)
-            yield Picture(folder, name, size)
-        if depth < _FOLDERS_DEEP_MAX:
-            for name in sorted(_names(self._camera.folder_list_folders(folder))):
-                yield from self._list(f"{folder.rstrip('/')}/{name}", depth + 1)
-
     # Errors
 
     @contextmanager
@@ -438,10 +408,6 @@ def _abilities() -> Any:
     known = gphoto2.CameraAbilitiesList()
     known.load()
     return known
-
-
-def _names(listed: Any) -> list[str]:
-    return [str(listed.get_name(index)) for index in range(listed.count())]
 
 
 def _choices(widget: Any) -> list[str]:
