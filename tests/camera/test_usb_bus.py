@@ -65,12 +65,26 @@ def test_what_is_not_clear_is_said_with_what_is_there(there: list[UsbCamera], se
 
 def test_the_library_has_to_know_the_picked_one() -> None:
     detected = [("Model A", ONE.port), ("Model B", OTHER.port)]
-    assert pick_detected(detected, OTHER) == ("Model B", OTHER.port)
-    assert pick_detected(detected[:1], None) == ("Model A", ONE.port)  # a device of a class that is nobody's
-    for known, picked, says in (
-        (detected, None, "2 cameras on USB.*Model A, Model B"),
-        ([], None, "no camera on the USB lead"),
-        (detected, MUTE, "knows no way in"),
+    assert pick_detected(detected, OTHER, OTHER.serial) == ("Model B", OTHER.port)
+    assert pick_detected(detected[:1], None, "") == ("Model A", ONE.port)  # a device of a class that is nobody's
+    for known, picked, serial, says in (
+        (detected, None, "", "2 cameras on USB.*Model A, Model B"),
+        ([], None, "", "no camera on the USB lead"),
+        (detected, MUTE, "7", "knows no way in"),
     ):
         with pytest.raises(CameraMissing, match=says):
-            pick_detected(known, picked)
+            pick_detected(known, picked, serial)
+
+
+def test_the_only_still_image_device_is_not_taken_where_the_library_knows_another_camera() -> None:
+    detected = [("Telephone", ONE.port), ("Model of no class", "usb:003,009")]
+    with pytest.raises(CameraMissing, match="2 cameras on USB"):
+        pick_detected(detected, ONE, "")
+    assert pick_detected(detected, ONE, ONE.serial) == detected[0]
+
+
+def test_storage_that_looks_like_a_camera_is_none() -> None:
+    card = ("Mass Storage Camera", "disk:/media/card")
+    assert pick_detected([card, ("Model A", ONE.port)], ONE, "") == ("Model A", ONE.port)
+    with pytest.raises(CameraMissing, match="no camera on the USB lead"):
+        pick_detected([card], None, "")

@@ -228,7 +228,8 @@ class GphotoCamera:
         if self._address.way is Way.PTPIP:
             return _NETWORK_MODEL, f"ptpip:{self._host}:{self._address.port}:{self._address.event_port}"
         picked = pick_camera(list_cameras(), self._address.serial)
-        return pick_detected([(str(model), str(path)) for model, path in gphoto2.Camera.autodetect().items()], picked)
+        detected = [(str(model), str(path)) for model, path in gphoto2.Camera.autodetect().items()]
+        return pick_detected(detected, picked, self._address.serial)
 
     def _session(self) -> Any:
         if self._camera is None:

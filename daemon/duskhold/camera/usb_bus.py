@@ -10,6 +10,7 @@ from pathlib import Path
 from duskhold.camera.port import CameraMissing
 
 _STILL_IMAGE = ("06", "01", "01")  # USB still image capture device definition: class, subclass, protocol
+_USB = "usb:"  # the library detects storage that looks like a camera's as well, as "disk:"
 NOBODY = "no camera on the USB lead: switch it on, and see that the lead is firm at both ends"
 
 
@@ -55,12 +56,16 @@ def pick_camera(on_bus: Sequence[UsbCamera], serial: str) -> UsbCamera | None:
     return None
 
 
-def pick_detected(detected: Sequence[tuple[str, str]], picked: UsbCamera | None) -> tuple[str, str]:
-    """Model and port among those that the library detected: the picked one, or the only one. Raises `CameraMissing`."""
-    known = [each for each in detected if picked is None or each[1] == picked.port]
-    if len(known) > 1:
-        models = ", ".join(model for model, _ in known)
-        raise CameraMissing(f"{len(known)} cameras on USB, and it is not clear which ({models}): leave one plugged in")
+def pick_detected(detected: Sequence[tuple[str, str]], picked: UsbCamera | None, serial: str) -> tuple[str, str]:
+    """Model and port among those that the library detected: the picked one, or the only one. Raises `CameraMissing`.
+
+    Without a serial number the library's own list counts, too: it knows cameras that are of no class on the bus.
+    """
+    on_usb = [each for each in detected if each[1].startswith(_USB)]
+    if len(on_usb) > 1 and not serial:
+        models = ", ".join(model for model, _ in on_usb)
+        raise CameraMissing(f"{len(on_usb)} cameras on USB, and it is not clear which ({models}): leave one plugged in")
+    known = [each for each in on_usb if picked is None or each[1] == picked.port]
     if not known:
         raise CameraMissing(NOBODY if picked is None else f"{picked} is on USB, and the camera library knows no way in")
     return known[0]
