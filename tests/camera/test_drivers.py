@@ -123,6 +123,31 @@ def test_a_body_that_told_its_end_before_the_stop_had_nothing_open() -> None:
     assert lead.puts == ["Release", "Release"]
 
 
+def test_a_body_that_fell_silent_before_the_stop_had_nothing_open_whatever_it_tells_of_its_end_later() -> None:
+    # It closed by itself, and takes its own dark frame: the end is told behind that.
+    lead = opened(driver_for(BUTTON, NEW), Hint.BUSY, Hint.EXPOSING)
+    lead.sleep(2.6)
+    assert closed_after(lead, (0.6, Hint.COMPLETE)) is Closing.NOTHING_OPEN
+    assert closed_after(lead) is Closing.NOTHING_OPEN
+    lead = opened(driver_for(BUTTON, NEW), Hint.BUSY, Hint.EXPOSING)
+    lead.sleep(2.4)
+    assert closed_after(lead, (0.6, Hint.COMPLETE)) is Closing.CLOSED
+
+
+def test_a_body_that_was_silent_and_then_tells_a_second_is_open() -> None:
+    lead = opened(driver_for(BUTTON, NEW), Hint.BUSY, Hint.EXPOSING)
+    lead.sleep(60.0)
+    assert closed_after(lead, (0.9, Hint.EXPOSING)) is Closing.STILL_OPEN
+    lead.sleep(60.0)  # between two closings nobody counts seconds
+    assert closed_after(lead, (0.4, Hint.COMPLETE)) is Closing.CLOSED
+
+
+def test_a_body_that_never_told_a_second_cannot_fall_silent() -> None:
+    lead = opened(driver_for(BULB, NEW), Hint.BUSY)
+    lead.sleep(60.0)
+    assert closed_after(lead, (0.4, Hint.COMPLETE)) is Closing.CLOSED
+
+
 def test_an_end_that_another_second_follows_was_none() -> None:
     lead = opened(driver_for(BUTTON, NEW), Hint.BUSY, Hint.COMPLETE, Hint.EXPOSING)
     assert closed_after(lead, (0.4, Hint.COMPLETE)) is Closing.CLOSED

@@ -27,7 +27,7 @@ RETURN_S = 1.0  # a link that is back is looked for this often, and closed over
 SLACK_S = 0.2
 ANSWER_S = 2.5  # a hung link costs each call its time limit
 FRAMES_KEPT = 4000
-CLOSED_ITSELF = "answered the closing with an error"
+CLOSED_ITSELF = "did not confirm the closing"
 FILTER_OFF_STOPS = 0.8  # more than any filter of these evenings is off its label
 TRUE_S = 0.5  # as far as the simulated latency and a hung link's end leave it open
 

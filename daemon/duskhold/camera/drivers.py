@@ -21,6 +21,7 @@ STOPS = ("Release", "Release Full", "Release Half")
 _LOOK_EVERY_S = 0.05
 _STALE_S = 0.3  # a second that is told this soon after a stop may have been counted before it
 _SILENCE_S = 1.2  # an open shutter tells every second
+_FELL_SILENT_S = 2.5  # two seconds that were not told
 _STORED_S = 2.5
 _BACKLOG_S = 3.0  # within the budget of a closing call, with the listening after it
 _GRACE_S = 0.15
@@ -165,13 +166,15 @@ class ButtonDriver:
     While it is open the body tells every second. An answer to the stop proves nothing: a button that comes up is
     right whether it was down or not, and some bodies answer an error and stay open. Each closing that leaves it open
     is followed by the next way to stop. A body that tells its end before it is asked to close, and no second after it,
-    has closed by itself: the stop finds nothing open.
+    or that told its seconds and then fell silent, has closed by itself: the stop finds nothing open.
     """
 
     def __init__(self, widget: str, start: int | str, stops: Sequence[int | str]) -> None:
         self._widget = widget
         self._start = start
         self._stops = tuple(stops)
+        self._now_s: Callable[[], float] | None = None
+        self._ticked_s: float | None = None  # when the last second was told
         self._failed = 0
         self._has_opened = self._has_ended = self._is_stopping = False
         self._is_complete = self._has_picture = self._ticked = False
@@ -180,9 +183,12 @@ class ButtonDriver:
         lead.ensure_bulb()
         lead.let_in()
         self._forget()
+        self._now_s = lead.now_s
         lead.put(self._widget, self._start)
 
     def close(self, lead: Lead) -> Closing:
+        if not self._is_stopping and self._ticked_s is not None:
+            self._has_ended = self._has_ended or lead.now_s() - self._ticked_s > _FELL_SILENT_S
         self._is_complete = self._has_picture = self._ticked = False
         self._is_stopping = True
         accepted = self._stop(lead)
@@ -200,11 +206,14 @@ class ButtonDriver:
         self._has_ended = (self._has_ended or is_end) and hint is not Hint.EXPOSING
         self._has_opened = self._has_opened or hint in (Hint.EXPOSING, Hint.BUSY)
         self._ticked = self._ticked or hint is Hint.EXPOSING
+        if hint is Hint.EXPOSING and self._now_s is not None:
+            self._ticked_s = self._now_s()
         self._has_picture = self._has_picture or hint is Hint.PICTURE
         self._is_complete = self._is_complete or hint is Hint.COMPLETE
 
     def _forget(self) -> None:
         self._failed = 0
+        self._ticked_s = None
         self._has_opened = self._has_ended = self._is_stopping = False
         self._is_complete = self._has_picture = self._ticked = False
 

@@ -275,7 +275,7 @@ class Machine:
         frame.proven = True
         if frame.cause in (Cause.DUE, Cause.ASKED) and (frame.late_picture or not frame.early_picture):
             frame.closing_s = frame.denied_s
-            frame.reason = "the body answered the closing with an error, and stored the picture"
+            frame.reason = "the body did not confirm the closing, and stored the picture"
             return self._closed(Closing.CLOSED, now_s)
         return self._closed(Closing.NOTHING_OPEN, now_s)
 
