@@ -22,6 +22,7 @@ FAMILIES = {"toggle": "0x000A bulb", "press": "0x000B button", "press-old": "0x0
 KEPT = Path(__file__).parents[2] / "hardware-notes" / "fault-table.md"
 HOLD_S = 1.6
 SHORT_S = 1.2  # the second that proves it open comes at 2 s: not on the border of what is too late for a whole frame
+LONG_S = 8.0  # the body closes after 5 s, and its dark frame ends two seconds after ours
 NO_OPENING = 0.0
 """The link's orders that a test gives while the shutter is open: seconds after the opening, word."""
 Orders = Sequence[tuple[float, str]]
@@ -53,7 +54,7 @@ FAULTS = (
     Fault("refuses to open", fault("press_refused=1")),
     Fault("opens and answers an error", fault("open_error=1"), untrue_max_s=0.3),
     Fault("says yes and does not open", fault("open_ignored=1")),
-    Fault("stop lost", fault("release_ignored=1"), late_max_s=6.0, untrue_max_s=0.4),
+    Fault("stop lost", fault("release_ignored=1"), late_max_s=6.0, untrue_max_s=0.4, hold_s=SHORT_S),
     Fault(
         "stop refused",
         fault("stop_refused=1"),
@@ -75,6 +76,14 @@ FAULTS = (
     Fault("battery nearly empty", ("--profile", "battery_percent=6")),
     Fault(
         "battery dies in the frame", ("--profile", "battery_percent=20", "--profile", "battery_percent_per_min=2000")
+    ),
+    Fault(
+        "battery dies, own dark frame",
+        (
+            *("--set", "dark_frame=on", "--profile", "battery_percent=20"),
+            *("--profile", "battery_percent_per_min=240"),
+        ),
+        hold_s=LONG_S,
     ),
 )
 
