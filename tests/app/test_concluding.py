@@ -87,6 +87,7 @@ def test_denied_and_short_by_its_picture_it_is_bounded_and_not_told_as_planned(
 ) -> None:
     outcome = concluded(journal, tmp_path, REPORT, 95.0)
     assert (outcome.outcome, outcome.open_s, outcome.closed_utc) == ("cut_short", None, None)
+    assert outcome.report["open_s_sigma_s"] is None  # nothing is known well of a time that is not known
     assert outcome.open_s_range is not None
     assert outcome.open_s_range[0] <= 95.0 <= outcome.open_s_range[1] == HELD_S
     assert "its picture says 95 s: the body had closed by itself" in outcome.reason

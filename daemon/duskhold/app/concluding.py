@@ -138,4 +138,5 @@ def _with_files(outcome: Outcome, brought: Brought) -> Outcome:
     bounds = (least_s(brought.ended_s), outcome.open_s)
     lost = outcome.outcome == Cut.LINK_LOST.value
     became = Cut.LINK_LOST if lost else Cut.CUT_SHORT
-    return replace(whole, outcome=became.value, open_s=None, open_s_range=bounds, closed_utc=None)
+    told = {**whole.report, "open_s_sigma_s": None}
+    return replace(whole, outcome=became.value, open_s=None, open_s_range=bounds, closed_utc=None, report=told)
