@@ -188,3 +188,39 @@ def test_a_burnt_scout_never_proves_a_change_however_often_it_is_said_to_be_made
     desk.say(Word.DONE)
     desk.close()
     desk.until_open(Role.LONG)
+
+
+def doubtful(desk: Desk, role: Role, *codes: str) -> None:
+    """The next frame of this role shows what only a person can judge; all before it is as it should be."""
+    desk.until_open(role)
+    frame_id = desk.newest()
+    desk.close(measured=False)
+    desk.feed(words.Measured(frame_id, desk.level_ev, 0.01, act=words.Act.ASK, codes=codes, text="on the glass"))
+
+
+def test_what_a_person_looked_at_twice_is_told_and_not_asked_again() -> None:
+    desk = Desk(TONE)
+    doubtful(desk, Role.LONG, "spots")
+    assert desk.evening.view(desk.now).phase is Phase.HELD
+    desk.say(Word.RESUME)
+    doubtful(desk, Role.SCOUT, "spots")
+    assert desk.evening.view(desk.now).phase is Phase.HELD, "it was wiped, and is still there"
+    desk.say(Word.RESUME)
+    rung = len(desk.rung())
+    doubtful(desk, Role.LONG, "spots")
+    assert desk.evening.state.held is None and len(desk.rung()) == rung
+    assert "looked at" in desk.lines("in_doubt")[-1]
+    doubtful(desk, Role.LONG, "spots", "leak")
+    assert desk.evening.state.held is not None, "another fault is another question"
+
+
+def test_what_was_away_and_came_again_is_asked_again() -> None:
+    desk = Desk(TONE)
+    for _ in range(2):
+        doubtful(desk, Role.LONG, "spots")
+        assert desk.evening.state.held is not None
+        desk.say(Word.RESUME)
+    desk.until_open(Role.LONG)
+    desk.close()
+    doubtful(desk, Role.LONG, "spots")
+    assert desk.evening.state.held is not None

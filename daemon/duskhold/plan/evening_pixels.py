@@ -217,6 +217,7 @@ def _long_seen(state: State, look: _Look) -> list[Effect]:
         how = "clipped" if reading.at_least else "far from what was expected"
         said.append(Tell("odd", f"{how}: a scout looks before the next frame", {}))
     foretell(state, 0.0)
+    state.asked = {code: count for code, count in state.asked.items() if code in event.codes}
     if event.act is Act.RETAKE:
         return said + _picture_fault(state, event.text)
     state.faults_running = 0

@@ -12,6 +12,9 @@ from duskhold.plan.stops import StopReason
 FAULTS_MAX: Final = 5
 """Somebody who resumes again and again does not mend it. Common practice, no source."""
 
+ASKED_MAX: Final = 2
+"""What a person has looked at so often, and said resume to, is told from then on and not asked. Common practice."""
+
 
 def fault(state: State, kind: Fault, reason: str) -> list[Effect]:
     """Hold. A link that is back may end only a hold that a lost link began, and none that a person asked for."""
@@ -83,6 +86,9 @@ def in_doubt(state: State, event: Measured) -> list[Effect]:
         return [ring(state, Urgency.FAILED, line), *stop(state, StopReason.IN_DOUBT, line)]
     if state.stop is not None or state.outing.doubt is Doubt.GO_ON:
         return [Tell("in_doubt", line, {"codes": list(event.codes)})]
+    if event.codes and all(state.asked.get(code, 0) >= ASKED_MAX for code in event.codes):
+        return [Tell("in_doubt", f"{line}; it was looked at, so it goes on", {"codes": list(event.codes)})]
+    state.asked = state.asked | {code: state.asked.get(code, 0) + 1 for code in event.codes}
     return doubt(state, line)
 
 

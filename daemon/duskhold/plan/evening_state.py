@@ -51,7 +51,9 @@ class Announced:
 
 @dataclass(slots=True)
 class State:
-    """Instants are UTC by the evening's clock. `set_up` is what is on the camera as far as it was proven."""
+    """Instants are UTC by the evening's clock. `set_up` is what is on the camera as far as it was proven. `asked` has
+    by code how often a person was asked about what pictures show, and still do.
+    """
 
     outing: Outing
     light: KnownLight
@@ -105,6 +107,7 @@ class State:
     announced: Announced | None = None
     announced_filters: tuple[str, ...] | None = None
     verdict: str = ""
+    asked: dict[str, int] = field(default_factory=dict)
     stop: StopReason | None = None
     packed: bool = False
     left_utc: datetime | None = None
