@@ -20,7 +20,7 @@ from duskhold.camera.body import (
     SimulatedBody,
 )
 from duskhold.camera.card import CardFile, FolderCard, MemoryCard
-from duskhold.camera.faults import ALWAYS, Faults, Strike, read_faults
+from duskhold.camera.faults import ALWAYS, Faults, PictureFault, Strike, read_faults
 from duskhold.camera.shot import BodyProfile
 from duskhold.camera.stage import Stage
 
@@ -313,6 +313,10 @@ def test_faults_are_read_from_words() -> None:
             read_faults([word])
     for word in ("link_return_after_s=soon", "link_return_after_s=-1", "link_return_after_s=nan"):
         with pytest.raises(ValueError, match="takes seconds such as 4"):
+            read_faults([word])
+    assert read_faults(["spoiled=3", "drops=4", "shift_x=0.004"]).spoil == PictureFault(shift_x=0.004, drops=4)
+    for word, takes in (("dew=wet", "a share such as 0.004"), ("drops=1.5", "a whole number")):
+        with pytest.raises(ValueError, match=takes):
             read_faults([word])
 
 

@@ -119,26 +119,33 @@ class Faults:
 
 _NONE = Faults()
 _ATTEMPTS_MAX = 100_000
+_SUFFERED = {each.name for each in fields(PictureFault)} - {"cast_stops_rgb"}
 
 
 def read_faults(words: Sequence[str], seed: int = 0) -> Faults:
     """Faults from words such as `open_ignored=1`, `press_busy=1-3`, `event_lost=5%`, `link_return_after_s=4`.
 
-    A strike lists attempts (`2,5`), a range (`1-3`) or a chance in per cent. Raises `ValueError`.
+    A strike lists attempts (`2,5`), a range (`1-3`) or a chance in per cent. What the `spoiled` pictures suffer has
+    its own words, as in `spoiled=5-9 drops=4 shift_x=0.004`. Raises `ValueError`.
     """
     chosen: dict[str, Any] = {}
-    known = {each.name for each in fields(Faults)} - {"seed", "spoil"}
+    suffered: dict[str, Any] = {}
+    known = {each.name for each in fields(Faults)} - {"seed", "spoil"} | _SUFFERED
     for word in words:
         name, _, text = word.partition("=")
         if name not in known or not text:
             raise ValueError(f"{word!r} is no fault: write NAME=VALUE, where NAME is one of {', '.join(sorted(known))}")
-        is_strike = isinstance(getattr(_NONE, name), Strike)
+        is_strike = isinstance(getattr(_NONE, name, None), Strike)
+        allowed = "attempts such as 2,5 or 1-3, or a chance such as 5%" if is_strike else "seconds such as 4"
         try:
-            chosen[name] = _read_strike(text) if is_strike else _read_number(text)
+            if name in _SUFFERED:
+                allowed = "a whole number" if name == "drops" else "a share such as 0.004"
+                suffered[name] = int(text) if name == "drops" else _read_number(text)
+            else:
+                chosen[name] = _read_strike(text) if is_strike else _read_number(text)
         except ValueError:
-            allowed = "attempts such as 2,5 or 1-3, or a chance such as 5%" if is_strike else "seconds such as 4"
             raise ValueError(f"{word!r} is no fault: {name} takes {allowed}") from None
-    return Faults(seed=seed, **chosen)
+    return Faults(seed=seed, spoil=PictureFault(**suffered), **chosen)
 
 
 def _read_number(text: str) -> float:
