@@ -5,6 +5,7 @@ import hashlib
 import json
 import math
 import subprocess
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -39,7 +40,9 @@ def utc(moment: datetime) -> str:
     return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def add_frame(data: Path, minute: int, role: str, offset_px: int, gain: float) -> Path:
+def add_frame(
+    data: Path, minute: int, role: str, offset_px: int, gain: float, decision: Mapping[str, object] | None = None
+) -> Path:
     """A picture that comes with scikit-image, cut `offset_px` further to the left, as the frame of that minute."""
     frame_id = f"20261014-17{14 + minute:02d}00-{minute:04x}"
     path = data / "frames" / DAY / f"{frame_id}-{role}-DSK.JPG"
@@ -57,7 +60,8 @@ def add_frame(data: Path, minute: int, role: str, offset_px: int, gain: float) -
     }
     opened = START + timedelta(minutes=minute)
     with Journal.open(data / "journal.sqlite") as journal:
-        journal.intend(Intent(frame_id, "usb", role, "held", 60.0, 65.0, DECISION[role]), stamp(minute))
+        intent = Intent(frame_id, "usb", role, "held", 60.0, 65.0, {**DECISION[role], **(decision or {})})
+        journal.intend(intent, stamp(minute))
         outcome = Outcome(
             frame_id=frame_id,
             outcome="complete",
@@ -196,7 +200,32 @@ def test_an_evening_without_a_base_frame_has_its_light_and_does_not_call_unseen_
     assert levels[2] - levels[1] == pytest.approx(2.2 * math.log2(0.75), abs=0.12)
     page = page_html(evening)
     assert page.count("fill='var(--paper)'") == 3
-    assert "3 frames, none with a known fault, 3 not compared with a base frame" in page
+    assert "3 frames, none with a known fault, 3 not compared with another frame" in page
+
+
+def test_a_series_without_a_base_frame_is_compared_with_its_first_long_frame(tmp_path: Path) -> None:
+    """Each with its own: that of another series shows another view."""
+    one, other = {"evening_id": "dusk"}, {"evening_id": "dawn"}
+    add_frame(tmp_path, 0, "long", 0, 0.7, one | {"chosen_by": "person"})
+    add_frame(tmp_path, 3, "long", 0, 0.5, one | {"wanted_stops": 2.2 * math.log2(0.5 / 0.7)})
+    add_frame(tmp_path, 8, "long", 5, 0.7, one)
+    add_frame(tmp_path, 20, "long", 18, 0.7, other | {"chosen_by": "person"})
+    add_frame(tmp_path, 24, "long", 18, 0.7, other)
+    with Journal.open(tmp_path / "journal.sqlite") as journal:
+        evening = gather_evening(journal.frames(9), date(2026, 10, 14), None)
+    told = [frame.measured for frame in evening.frames]
+    assert [frame.base_id and frame.base_id[9:15] for frame in evening.frames] == [
+        None, "171400", "171400", None, "173400",
+    ]  # fmt: skip
+    assert told[1] is not None and told[1]["good"] and abs(told[1]["level_error_stops"]) < 0.15
+    assert told[2] is not None and [one["code"] for one in told[2]["verdict"]] == ["moved"]
+    assert told[4] is not None and told[4]["good"]
+    page = page_html(evening)
+    html5lib.HTMLParser(strict=True).parse(page)
+    assert "5 frames, 1 with a fault; shutter" in page
+    assert "the others are compared with the long frame of 17:14:00 and of 17:34:00" in page
+    assert page.count("The others are compared with this one") == 2
+    assert "Details: above the first long frame, below this one." in page
 
 
 def test_what_was_judged_when_it_came_is_not_judged_again(

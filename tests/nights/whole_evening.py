@@ -12,7 +12,8 @@ from pathlib import Path
 
 from outings import Chance, chance_of
 
-from duskhold.app.evening_simulated import Log, SimulatedEvening
+from duskhold.app.evening_looking import Log
+from duskhold.app.evening_simulated import SimulatedEvening
 from duskhold.app.folders import Folders
 from duskhold.camera.body import LogLine
 from duskhold.journal.entry import Frame

@@ -204,7 +204,7 @@ class CameraField:
         self._jobs.put(job)
 
     def _at_camera(self) -> None:
-        with ExitStack() as stay, Measuring(self._at.outing) as measuring:
+        with ExitStack() as stay, Measuring(self._at.outing, self._at.evening_id) as measuring:
             bench = _Bench(stay, measuring)
             while not self._over.is_set():
                 try:

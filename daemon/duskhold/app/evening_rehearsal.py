@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
 
+from duskhold.app.evening_account import accounts_of
+from duskhold.app.evening_looking import RehearsedJudging
 from duskhold.app.evening_record import mint_evening_id
 from duskhold.app.evening_simulated import Say, SimulatedEvening
 from duskhold.app.evening_world import Habits, Weather, World, world_of
@@ -17,6 +19,7 @@ from duskhold.app.reporting import Written, gather_evening, write_evening
 from duskhold.app.writing_down import record_folder
 from duskhold.camera.faults import Faults, read_faults
 from duskhold.camera.shot import BodyProfile
+from duskhold.frames.account import Account
 from duskhold.journal.entry import Frame
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening_words import Word
@@ -90,9 +93,18 @@ def rehearse_outing(
     folder = folders.simulated().data / "rehearsals" / f"{utc_now():%Y%m%d-%H%M%S-%f}-{evening_id}-seed-{staging.seed}"
     folder.mkdir(parents=True)
     own = Folders(folder, folders.state, folders.runtime)
-    with Journal.open(own.journal) as journal:
+    with Journal.open(own.journal) as journal, RehearsedJudging(own) as judging:
         evening = SimulatedEvening(
-            outing, world, own, journal, evening_id, outing_text, say, _pace(staging.speed), staging.crash_after_s
+            outing,
+            world,
+            own,
+            journal,
+            evening_id,
+            outing_text,
+            say,
+            _pace(staging.speed),
+            staging.crash_after_s,
+            judging,
         )
         leaving = _Leaving(evening, stop)
         evening.at(leaving.every_s, leaving.look)
@@ -102,9 +114,11 @@ def rehearse_outing(
         finally:
             evening.close()
         frames = tuple(reversed(journal.frames(_MOST_FRAMES)))
+        accounts = accounts_of(journal, frames)
         state = evening.evening.state
     reason = "not_ended" if state.stop is None else state.stop.value
-    return Rehearsed(world, folder, frames, reason, state.stop_line, _write(own, frames, outing), evening.log.levels)
+    written = _write(own, frames, outing, accounts)
+    return Rehearsed(world, folder, frames, reason, state.stop_line, written, evening.log.levels)
 
 
 @dataclass(slots=True)
@@ -135,13 +149,16 @@ def _pace(speed: float | None) -> Callable[[float], None]:
     return wait
 
 
-def _write(folders: Folders, frames: tuple[Frame, ...], outing: Outing) -> Written | None:
+def _write(
+    folders: Folders, frames: tuple[Frame, ...], outing: Outing, accounts: tuple[Account, ...]
+) -> Written | None:
     """The report, for the day on which the evening began."""
     if not frames:
         return None
     day = frames[0].written.utc.date()
     of_evening = [frame for frame in frames if frame.written.utc - frames[0].written.utc < timedelta(hours=24)]
-    return write_evening(gather_evening(of_evening, day, outing.place), record_folder(folders, day), day)
+    evening = gather_evening(of_evening, day, outing.place, accounts=accounts)
+    return write_evening(evening, record_folder(folders, day), day)
 
 
 def _clouds(draw: random.Random, count: int, depth: float, spread_min: float) -> tuple[tuple[float, float, float], ...]:

@@ -10,21 +10,21 @@ import heapq
 import os
 import random
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import count
 from pathlib import Path
 
 from duskhold.app.concluding import outcome_of
-from duskhold.app.evening_looking import look_at
-from duskhold.app.evening_record import EveningRecord
+from duskhold.app.evening_looking import Judging, Log, look_at, unjudged
+from duskhold.app.evening_record import END, EveningRecord
 from duskhold.app.evening_world import CAP, World, build_body, true_channels
 from duskhold.app.folders import Folders
 from duskhold.app.station import SIMULATED
 from duskhold.camera.port import CameraError, Picture, Setting
 from duskhold.camera.simulated import SimulatedCamera
 from duskhold.frames.store import Arrival, StoredFile, file_name
-from duskhold.journal.entry import Intent, Note, Outcome, Stamp
+from duskhold.journal.entry import Intent, Outcome, Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening import Evening
@@ -51,16 +51,6 @@ _BOOT = "simulated"
 Say = Callable[[datetime, str, str], None]
 
 
-@dataclass(slots=True)
-class Log:
-    """What an outside eye sees of an evening: every event and effect with its time, for tests and for people."""
-
-    events: list[tuple[datetime, Event]] = field(default_factory=list)
-    effects: list[tuple[datetime, Effect]] = field(default_factory=list)
-    levels: dict[str, float] = field(default_factory=dict)
-    restarts: list[datetime] = field(default_factory=list)
-
-
 class SimulatedEvening:
     """One evening; `run` it once, then read `log`, the journal and the body's own log. `close` it when done.
 
@@ -71,10 +61,11 @@ class SimulatedEvening:
     def __init__(
         self, outing: Outing, world: World, folders: Folders, journal: Journal, evening_id: str, outing_text: str,
         say: Say, pace: Callable[[float], None] = lambda seconds: None, crash_at_s: float | None = None,
+        judging: Judging = unjudged,
     ) -> None:  # fmt: skip
         self.outing, self.world = outing, world
         self.log = Log()
-        self._folders, self._journal, self._say = folders, journal, say
+        self._folders, self._journal, self._say, self._judging = folders, journal, say, judging
         self._chance = random.Random(f"evening:{world.seed}")
         self._clock = PacedClock(pace)
         self.body = build_body(outing, world)
@@ -212,10 +203,10 @@ class SimulatedEvening:
                 self._rung(urgency)
             case words.Tell(word, line, detail):
                 self._say(self.now_utc, word, line)
-                self._journal.note(Note(f"evening_{word}", {"line": line, **detail}), self._stamp())
+                self._journal.note(self._record.note_of(word, line, detail), self._stamp())
             case words.Ended(reason, line):
                 self._say(self.now_utc, "ended", line)
-                self._journal.note(Note("evening_ended", {"reason": reason, "line": line}), self._stamp())
+                self._journal.note(self._record.note_of(END, line, {"reason": reason}), self._stamp())
             case words.Quiet():
                 pass  # nothing rings here
 
@@ -291,7 +282,7 @@ class SimulatedEvening:
     def _expose(self, frame_id: str, take: Take) -> ShutterReport:
         kind = Kind.HELD if take.dial is None else Kind.DIAL
         asked = {} if take.dial is None else {"asked": {"dial": take.dial}}
-        decision = {**take.reasoning, **asked}
+        decision = {**take.reasoning, **asked, "filters": list(take.filters), "evening_id": self._record.evening_id}
         intent = Intent(frame_id, SIMULATED, take.role.value, kind.value, take.open_s, take.cap_s, decision)
         self._journal.intend(intent, self._stamp())
         exposure = Exposure(
@@ -317,7 +308,8 @@ class SimulatedEvening:
         files: tuple[StoredFile, ...] = ()
         if report.settled and report.open_s != 0.0:
             files = self._bring_home(report, role)
-            self._journal.conclude(replace(outcome, files=tuple(one.record() for one in files)), self._stamp())
+            outcome = replace(outcome, files=tuple(one.record() for one in files))
+            self._journal.conclude(outcome, self._stamp())
         if report.settled:
             self.shutter.collect(report.frame_id)
         self._link_lost |= report.outcome.value == "link_lost"
@@ -326,7 +318,7 @@ class SimulatedEvening:
             _utc(report.closed_utc), report.settled, report.reason, len(files),
         )  # fmt: skip
         is_seen = report.outcome.value in ("complete", "cut_short") and report.open_s
-        return [told, self._look(report, files)] if is_seen else [told]
+        return [told, self._look(report, outcome, files)] if is_seen else [told]
 
     def _refused(self, frame_id: str, take: Take, reason: str) -> words.FrameTold:
         if self._journal.frame(frame_id) is None:
@@ -359,9 +351,11 @@ class SimulatedEvening:
             files = self._bring_home(report, self._taken[report.frame_id].role)
             if files:
                 known = self._journal.frame(report.frame_id)
-                before = () if known is None or known.outcome is None else known.outcome.files
-                both = (*before, *(one.record() for one in files))
-                self._journal.conclude(replace(outcome_of(report), files=both), self._stamp())
+                told = outcome_of(report)
+                before = told if known is None or known.outcome is None else known.outcome
+                both = (*before.files, *(one.record() for one in files))
+                told = replace(told, files=both, report={**before.report, **told.report})
+                self._journal.conclude(told, self._stamp())
 
     def _fetch(self, picture: Picture, folder: Path, frame_id: str, role: Role) -> StoredFile:
         with (
@@ -372,10 +366,15 @@ class SimulatedEvening:
             out.flush()
             return arrival.keep()
 
-    def _look(self, report: ShutterReport, files: tuple[StoredFile, ...]) -> Event:
-        event, level_stops = look_at(self.outing, self._taken[report.frame_id], report, files)
+    def _look(self, report: ShutterReport, outcome: Outcome, files: tuple[StoredFile, ...]) -> Event:
+        take = self._taken[report.frame_id]
+        event, level_stops = look_at(self.outing, take, report, files)
         if level_stops is not None:
             self.log.levels[report.frame_id] = level_stops
+        if isinstance(event, words.Measured):
+            event, told = self._judging(take, outcome, event)
+            if told is not outcome:
+                self._journal.conclude(told, self._stamp())
         return event
 
     # Death and restart

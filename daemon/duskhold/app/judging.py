@@ -11,6 +11,7 @@ For whoever takes frames (`duskhold one`, the evening machine):
     light_in_frame(base_reading, verdict, ...) -> Reading     what a long frame tells of the light, for the trend
 
 All of it is measured in a worker process of the lowest priority, the first to go when memory runs out.
+`against` says what a frame is compared with where that is no base frame (`app/comparing.py` chooses it for an evening).
 `Verdict.act` is ASK, with `trouble`, when a frame could not be measured: nobody knows whether it is good.
 """
 
@@ -19,17 +20,18 @@ from __future__ import annotations
 import base64
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from duskhold.frames.gauge import PATIENCE_S, Gauged, Gauging
+from duskhold.frames.glance import Glanced, Glancing
 from duskhold.frames.measure import WHOLE, Area
 from duskhold.frames.shooting import focal_length_mm
 from duskhold.frames.standards import FrameLimits, Rig
-from duskhold.frames.verdict import CODES, Finding
+from duskhold.frames.verdict import BASE_FRAME, CODES, Finding
 from duskhold.frames.worker import MeasuringFailed, Question, Worker
 from duskhold.light.reading import Reading
 from duskhold.plan.evening_words import Act
@@ -80,7 +82,8 @@ class Verdict:
     """`line` is the worst finding in one plain sentence. `good` is None when the frame could not be measured.
 
     `level_error_stops` is against the level that was wanted, positive is brighter, None when not told. `measured` are
-    all numbers as `duskhold compare --json` has them, `crops_jpeg` what is to be seen of a fault.
+    all numbers as `duskhold compare --json` has them, `crops_jpeg` what is to be seen of a fault. `against` is what it
+    was compared with. `stands`: the view is not that one's, but that of the frame before it, and stays.
     """
 
     good: bool | None
@@ -92,6 +95,25 @@ class Verdict:
     wanted_stops: float | None = None
     crops_jpeg: bytes | None = None
     trouble: str | None = None
+    against: str = BASE_FRAME
+    stands: bool = False
+
+    @property
+    def codes(self) -> frozenset[str]:
+        """What was found."""
+        return frozenset(finding.code for finding in self.findings)
+
+    def without(self, codes: frozenset[str]) -> Verdict:
+        """The same without these findings."""
+        left = tuple(finding for finding in self.findings if finding.code not in codes)
+        if len(left) == len(self.findings):
+            return self
+        measured = {**self.measured, "verdict": [asdict(finding) for finding in left], "good": not left}
+        crops = self.crops_jpeg if left else None
+        line = line_of(left, self.against)
+        return replace(
+            self, good=not left, act=act_of(left), line=line, findings=left, measured=measured, crops_jpeg=crops
+        )
 
     def body(self) -> dict[str, object]:
         """As the record has it."""
@@ -103,6 +125,8 @@ class Verdict:
             "wanted_stops": self.wanted_stops,
             "measured": dict(self.measured),
             "reason": self.trouble,
+            "compared_with": self.against,
+            "stands": self.stands,
         }
 
 
@@ -123,6 +147,10 @@ class Judge:
     ) -> None:
         self._worker.__exit__(kind, error, trace)
 
+    def glance(self, picture: Path, sha256: str | None) -> Glanced:
+        """A small copy of any frame, and its level. Raises `MeasuringFailed`."""
+        return Glanced(**self._worker.ask(Glancing(str(picture), sha256)))
+
     def hold_to(self, standards: Standards) -> None:
         """From the next frame on, such as once a base frame tells the focal length."""
         self._standards = standards
@@ -136,17 +164,35 @@ class Judge:
         """Read the base frame now, without waiting for it."""
         self._worker.prepare(self._question(base))
 
-    def judge(self, base: Path, long: Path, scout: Path | None = None, expected_stops: float = 0.0) -> Verdict:
+    def judge(
+        self,
+        base: Path,
+        long: Path,
+        scout: Path | None = None,
+        expected_stops: float = 0.0,
+        against: str = BASE_FRAME,
+        ignored: tuple[str, ...] = (),
+    ) -> Verdict:
         """The long frame against its base frame; `expected_stops` is the level that was wanted.
 
-        With `scout` that frame is measured too, and stands in `measured` under its name.
+        With `scout` that frame is measured too, and stands in `measured` under its name. `ignored` are codes that are
+        no fault between these two.
         """
         named = None if scout is None else str(scout)
-        return self._verdict(self._question(base, long=str(long), scout=named, expected_stops=expected_stops))
+        more = {"against": against, "ignored": ignored, "expected_stops": expected_stops}
+        return self._verdict(self._question(base, long=str(long), scout=named, **more))
 
-    def judge_scout(self, base: Path, scout: Path, expected_stops: float | None) -> Verdict:
+    def judge_scout(
+        self,
+        base: Path,
+        scout: Path,
+        expected_stops: float | None,
+        against: str = BASE_FRAME,
+        ignored: tuple[str, ...] = (),
+    ) -> Verdict:
         """The scout frame, before the long frame; `expected_stops` by exposures, filters and drift."""
-        return self._verdict(self._question(base, scout=str(scout), scout_expected_stops=expected_stops))
+        more = {"against": against, "ignored": ignored, "scout_expected_stops": expected_stops}
+        return self._verdict(self._question(base, scout=str(scout), **more))
 
     def _question(self, base: Path, **more: Any) -> Question:
         standards = self._standards
@@ -163,7 +209,8 @@ class Judge:
         try:
             found = self._worker.ask(question, self._patience_s)
         except MeasuringFailed as error:
-            return Verdict(None, Act.ASK, f"not measured: {error}", (), None, {}, trouble=str(error))
+            line = f"not measured: {error}"
+            return Verdict(None, Act.ASK, line, (), None, {}, trouble=str(error), against=question.against)
         crops = found.pop("crops_jpeg", None)
         findings = tuple(Finding(**each) for each in found["verdict"])
         wanted_stops = question.expected_stops if question.long is not None else question.scout_expected_stops
@@ -171,12 +218,13 @@ class Judge:
         return Verdict(
             good=found["good"],
             act=act_of(findings),
-            line=line_of(findings),
+            line=line_of(findings, question.against),
             findings=findings,
             level_error_stops=None if level is None or wanted_stops is None else level - wanted_stops,
             measured=found,
             wanted_stops=wanted_stops,
             crops_jpeg=None if crops is None else base64.b64decode(crops),
+            against=question.against,
         )
 
 
@@ -215,12 +263,11 @@ def act_of(findings: Sequence[Finding]) -> Act:
     return max((_act(finding) for finding in findings), key=order.index, default=Act.KEEP)
 
 
-def line_of(findings: Sequence[Finding]) -> str:
-    """One plain line, the worst first."""
-    if not findings:
-        return "good: nothing is past its limit"
-    more = len(findings) - 1
-    return findings[0].text + (f" (and {more} more)" if more else "")
+def line_of(findings: Sequence[Finding], against: str = BASE_FRAME) -> str:
+    """One plain line, the worst first. What is not compared with a base frame says with what."""
+    said = findings[0].text if findings else "good: nothing is past its limit"
+    more = f" (and {len(findings) - 1} more)" if len(findings) > 1 else ""
+    return said + more + ("" if against == BASE_FRAME or against in said else f"; compared with the {against}")
 
 
 def light_in_frame(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta, tzinfo
@@ -10,23 +11,23 @@ from typing import Any
 
 import numpy as np
 
-from duskhold.app.judging import CROPS
+from duskhold.app.comparing import Comparer, Shown, frame_shown, shows_plainly
+from duskhold.app.judging import Judge
 from duskhold.app.record import frame_record
-from duskhold.app.writing_down import LOG, TABLE, add_to_record, crops_of, picture_path, told_frame
+from duskhold.app.writing_down import LOG, TABLE, add_to_record, picture_path, told_frame
+from duskhold.frames.account import Account
 from duskhold.frames.evening import Evening, EveningFrame, veils_through
-from duskhold.frames.glance import Glanced, Glancing
 from duskhold.frames.ledger import checksums
 from duskhold.frames.once import write_once
 from duskhold.frames.page import page_html
 from duskhold.frames.shooting import ExposureUnknown, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
-from duskhold.frames.worker import MeasuringFailed, Question, Worker
+from duskhold.frames.worker import MeasuringFailed
 from duskhold.journal.entry import Frame
 from duskhold.light.place import Place
 from duskhold.light.reading import scene_level_stops
 from duskhold.plan.role import Role
 
-_JUDGED = (Role.LONG.value, Role.SCOUT.value)
 _MODEL_STEPS = 60
 _PAUSE = timedelta(hours=4)
 SECOND_COPY = (
@@ -47,19 +48,22 @@ class Written:
     evening: Evening
 
 
-def gather_evening(frames: Sequence[Frame], day: date, place: Place | None, zone: tzinfo | None = None) -> Evening:
-    """The day's frames, oldest first, each scout and long one judged against the base frame before it."""
-    told: list[EveningFrame] = []
-    base: tuple[EveningFrame, Path] | None = None
-    with Worker() as worker:
-        for frame in sorted(frames, key=lambda one: one.written.utc):
-            found, picture = _told(worker, frame_record(frame, place), base, place)
-            told.append(found)
-            if found.record["role"] == Role.BASE.value and picture is not None:
-                base = (found, picture)
+def gather_evening(
+    frames: Sequence[Frame],
+    day: date,
+    place: Place | None,
+    zone: tzinfo | None = None,
+    accounts: Sequence[Account] = (),
+) -> Evening:
+    """The day's frames, oldest first, each scout and long one judged against the base frame before it, or against the
+    first long frame of a series that took none.
+    """
+    with Judge() as judge:
+        gathering = _Gathering(judge, place)
+        told = [gathering.take_in(frame) for frame in sorted(frames, key=lambda one: one.written.utc)]
     modelled = _modelled(told, place)
     notes = (*veils_through(told), *_camera_clock(told), SECOND_COPY)
-    return Evening(f"Evening of {day.isoformat()}", tuple(told), modelled, _local(told, zone), notes)
+    return Evening(f"Evening of {day.isoformat()}", tuple(told), modelled, _local(told, zone), tuple(accounts), notes)
 
 
 def write_evening(evening: Evening, folder: Path, day: date, position: Place | None = None) -> Written:
@@ -105,37 +109,78 @@ def _evenings(frames: Sequence[Frame]) -> list[list[Frame]]:
     return runs
 
 
-def _told(
-    worker: Worker, record: Mapping[str, Any], base: tuple[EveningFrame, Path] | None, place: Place | None
-) -> tuple[EveningFrame, Path | None]:
-    told = told_frame(record, place)
-    path = picture_path(record)
-    if path is None:
-        return told, None
-    try:
-        seen = Glanced(**worker.ask(Glancing(str(path), _sha256(record, path))))
-    except MeasuringFailed as error:
-        return replace(told, trouble=str(error)), None
-    told = replace(told, thumbnail=seen.thumbnail_jpeg(), level_stops=_level(record, path, seen.green_share))
-    if base is not None and record["role"] in _JUDGED:
-        told = told if record.get("verdict") else _measured(worker, told, path, base)
-        told = replace(told, level_stops=_level_through(told, path, base))
-    return told, path
+class _Gathering:
+    """Frames one after the other, with what each is compared with."""
+
+    def __init__(self, judge: Judge, place: Place | None) -> None:
+        self._judge, self._place = judge, place
+        self._comparer = Comparer(judge, math.inf)
+        self._evening_id: object = None
+        self._seen: dict[str, tuple[EveningFrame, Path]] = {}
+
+    def take_in(self, frame: Frame) -> EveningFrame:
+        """The next one."""
+        record = frame_record(frame, self._place)
+        told, path = told_frame(record, self._place), picture_path(record)
+        self._turn_to(frame.asked.decision.get("evening_id"))
+        if path is None:
+            return told
+        try:
+            seen = self._judge.glance(path, _sha256(record, path))
+        except MeasuringFailed as error:
+            return replace(told, trouble=str(error))
+        told = replace(told, thumbnail=seen.thumbnail_jpeg(), level_stops=_level(record, path, seen.green_share))
+        shown = frame_shown(frame)
+        if shown is not None:
+            told = self._compared(told, shown, path)
+            self._seen[shown.frame_id] = (told, path)
+        return told
+
+    def _turn_to(self, evening_id: object) -> None:
+        """A long frame is compared with long frames of its own series only."""
+        reference = self._comparer.reference
+        if evening_id != self._evening_id and reference is not None and reference.role is Role.LONG:
+            self._comparer.forget()
+        self._evening_id = evening_id
+
+    def _compared(self, told: EveningFrame, shown: Shown, path: Path) -> EveningFrame:
+        comparer, body = self._comparer, told.record.get("verdict")
+        level: float | None = None
+        if body is not None:
+            level = (body["measured"] or {}).get("level_error_stops")
+            comparer.follow(shown, body)
+        elif shown.role is Role.BASE:
+            comparer.begin(shown)
+            return told
+        elif comparer.reference is not None and not shown.opens_series:
+            told, level = _measured(comparer, told, shown)
+        elif self._evening_id is not None and comparer.may_begin(shown) and shows_plainly(self._judge, shown):
+            comparer.begin(shown)
+        base = self._seen.get(told.base_id or "")
+        return told if base is None else replace(told, level_stops=_level_through(told, level, path, base))
 
 
-def _level_through(told: EveningFrame, path: Path, base: tuple[EveningFrame, Path]) -> float | None:
-    """The light in a frame through a filter: the base frame's, the level against it, less what exposure explains."""
-    glass_stops = told.record["decision"].get("filter_stops")
-    level = (told.measured or {}).get("level_error_stops")
-    if glass_stops is None or level is None or base[0].level_stops is None:
+def _level_through(
+    told: EveningFrame, level: float | None, path: Path, base: tuple[EveningFrame, Path]
+) -> float | None:
+    """The light in a frame through a filter: that of the frame that it is compared with, the level against it, less
+    what exposures and filters explain.
+    """
+    base_stops = base[0].level_stops
+    glass_stops, base_glass_stops = (_glass_stops(frame.record) for frame in (told, base[0]))
+    if glass_stops is None or base_glass_stops is None or level is None or base_stops is None:
         return None
-    wanted = told.record.get("verdict") or {}
-    level += wanted.get("wanted_stops") or 0.0
     try:
         exposures = [_exposure_stops(frame.record, place) for frame, place in (base, (told, path))]
     except ExposureUnknown:
         return None
-    return float(base[0].level_stops + level + exposures[1] - exposures[0] + glass_stops)
+    return float(base_stops + level + exposures[1] - exposures[0] + glass_stops - base_glass_stops)
+
+
+def _glass_stops(record: Mapping[str, Any]) -> float | None:
+    """What its filters take; a base frame has none."""
+    found = record["decision"].get("filter_stops")
+    return 0.0 if record["role"] == Role.BASE.value else None if found is None else float(found)
 
 
 def _exposure_stops(record: Mapping[str, Any], path: Path) -> float:
@@ -169,19 +214,22 @@ def _sha256(record: Mapping[str, Any], path: Path) -> str | None:
     return next((file.get("sha256") for file in record["files"] if file["path"] == str(path)), None)
 
 
-def _measured(worker: Worker, told: EveningFrame, path: Path, base: tuple[EveningFrame, Path]) -> EveningFrame:
-    base_frame, base_path = base
-    try:
-        found = worker.ask(Question(str(base_path), str(path), crops=CROPS))
-    except MeasuringFailed as error:
-        return replace(told, trouble=str(error))
-    crops = crops_of(found)
-    return replace(told, measured=found, base_id=str(base_frame.record["frame_id"]), crops_jpeg=crops)
+def _measured(comparer: Comparer, told: EveningFrame, shown: Shown) -> tuple[EveningFrame, float | None]:
+    """Judged now, and its level against the frame that it is compared with."""
+    reference, against = comparer.reference, comparer.against
+    verdict = comparer.compare(shown)
+    if verdict is None or reference is None:
+        return told, None
+    if verdict.trouble is not None:
+        return replace(told, trouble=verdict.trouble), None
+    measured = {**verdict.measured, "level_error_stops": verdict.level_error_stops}
+    told = replace(told, measured=measured, base_id=reference.frame_id, against=against, crops_jpeg=verdict.crops_jpeg)
+    return told, verdict.measured["level_error_stops"]
 
 
 def _level(record: Mapping[str, Any], path: Path, green_share: float) -> float | None:
     """By the picture alone, through the filters as the record has them; a base frame has none."""
-    glass_stops = 0.0 if record["role"] == Role.BASE.value else record["decision"].get("filter_stops")
+    glass_stops = _glass_stops(record)
     if glass_stops is None or green_share <= 0:
         return None
     try:

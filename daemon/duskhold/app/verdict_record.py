@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from duskhold.app.folders import Folders
 from duskhold.app.judging import Verdict
 from duskhold.app.station import Station, stamp_now
 from duskhold.app.writing_down import record_folder
@@ -25,16 +26,21 @@ def keep_verdict(
 
     Raises `JournalError`.
     """
-    body = verdict.body() | {"base_frame_id": base_frame_id} | _kept_crops(station, outcome, verdict)
-    report = {**outcome.report, **(more or {}), "verdict": body}
-    station.journal.conclude(replace(outcome, report=report), stamp_now())
+    told = with_verdict(station.folders, outcome, base_frame_id, verdict)
+    station.journal.conclude(replace(told, report={**told.report, **(more or {})}), stamp_now())
 
 
-def _kept_crops(station: Station, outcome: Outcome, verdict: Verdict) -> dict[str, object]:
+def with_verdict(folders: Folders, outcome: Outcome, base_frame_id: str, verdict: Verdict) -> Outcome:
+    """The outcome with it; its crops are written beside the day's record."""
+    body = verdict.body() | {"base_frame_id": base_frame_id} | _kept_crops(folders, outcome, verdict)
+    return replace(outcome, report={**outcome.report, "verdict": body})
+
+
+def _kept_crops(folders: Folders, outcome: Outcome, verdict: Verdict) -> dict[str, object]:
     if verdict.crops_jpeg is None:
         return {"crops": None}
     day = utc_from(outcome.opened_utc) if outcome.opened_utc else utc_now()
-    place = record_folder(station.folders, day.date()) / f"{outcome.frame_id}-crops.jpg"
+    place = record_folder(folders, day.date()) / f"{outcome.frame_id}-crops.jpg"
     try:
         return {"crops": str(write_once(place, verdict.crops_jpeg))}
     except OSError as error:

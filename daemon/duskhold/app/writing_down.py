@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
@@ -18,6 +17,7 @@ from duskhold.frames.once import append_once
 from duskhold.frames.shooting import ExposureUnknown, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
 from duskhold.frames.sidefile import ensure_side_file, facts_of
+from duskhold.frames.verdict import BASE_FRAME
 from duskhold.journal.entry import Frame
 from duskhold.light.place import Place
 from duskhold.plan.stamp import utc_from
@@ -71,7 +71,8 @@ def told_frame(record: Mapping[str, Any], place: Place | None) -> EveningFrame:
     verdict = record.get("verdict")
     if verdict is None:
         return told
-    told = replace(told, base_id=verdict["base_frame_id"], trouble=verdict["reason"])
+    against = verdict.get("compared_with", BASE_FRAME)
+    told = replace(told, base_id=verdict["base_frame_id"], against=against, trouble=verdict["reason"])
     if verdict["measured"]:
         level = {"level_error_stops": verdict["level_error_stops"]}
         told = replace(told, measured={**verdict["measured"], **level})
@@ -83,12 +84,6 @@ def picture_path(record: Mapping[str, Any]) -> Path | None:
     """The raw file where there is one."""
     paths = [Path(str(file["path"])) for file in record["files"]]
     return min(paths, key=lambda path: (path.suffix.lower() in _DEVELOPED, path.name), default=None)
-
-
-def crops_of(found: dict[str, Any]) -> bytes | None:
-    """Takes the evidence out of what the measuring process answered."""
-    crops = found.pop("crops_jpeg", None)
-    return None if crops is None else base64.b64decode(crops)
 
 
 def _sun(place: Place | None, at_utc: datetime | None) -> float | None:

@@ -151,17 +151,27 @@ def _show(body: dict[str, Any]) -> None:
                 wording.open_time(frame),
                 _level(frame, first),
                 str(frame["outcome"]).replace("_", " "),
+                _verdict(frame),
                 str(len(frame["files"])),
             ]
         )
     if rows:
         wording.print_table(
             "Frames: opened UTC; level of the land in stops, against the first long frame",
-            ("n", "opened", "role", "open", "level", "outcome", "files"),
+            ("n", "opened", "role", "open", "level", "outcome", "verdict", "files"),
             rows,
         )
     print(f"Page    {body['page'] or 'none: ' + str(body['reason'])}")
     print(f"Folder  {body['folder']}")
+
+
+def _verdict(frame: dict[str, Any]) -> str:
+    """Its codes, as `compare` says them."""
+    verdict = frame["verdict"]
+    if verdict is None:
+        return ""
+    codes = [str(finding["code"]).replace("_", " ") for finding in verdict["measured"].get("verdict", ())]
+    return ", ".join(codes) or ("good" if verdict["good"] else "not measured")
 
 
 def _level(frame: dict[str, Any], first: float | None) -> str:

@@ -33,9 +33,11 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> Answer:
     """Where everything was written."""
+    from duskhold.app.evening_account import accounts_of
     from duskhold.app.overview import journal_states
     from duskhold.app.reporting import frames_of_day, gather_evening, write_evening
     from duskhold.app.writing_down import RECORD_FOLDER
+    from duskhold.journal.journal import Journal
 
     settings = settings_of(args)
     folders = folders_of(args, settings)
@@ -53,7 +55,9 @@ def run(args: argparse.Namespace) -> Answer:
         if frames:
             began = frames[0].written.utc.date()
             folder = state.path.parent / "frames" / began.isoformat() / RECORD_FOLDER
-            evening = gather_evening(frames, began, place, zone_of(settings))
+            with saying_journal_errors(), Journal.open(state.path) as journal:
+                accounts = accounts_of(journal, frames)
+            evening = gather_evening(frames, began, place, zone_of(settings), accounts)
             written.append(write_evening(evening, folder, began, place if args.with_position else None))
     if not written:
         raise Wrong("no_frames", f"There are no frames of {day}." if day else "There are no frames yet.", field="--day")
@@ -74,12 +78,15 @@ def _body(written: "Written") -> dict[str, object]:
         "good": good_frames(evening),
         "unjudged": unjudged_frames(evening),
         "losses": [{"cause": cause, "frames": ids} for cause, _, ids in evening.losses()],
+        "evenings": [account.body() for account in evening.accounts],
     }
 
 
 def _show(written: "list[Written]") -> None:
     for one in written:
         print(Path(one.log).read_text(encoding="utf-8"))
+        for account in one.evening.accounts:
+            print("\n".join(account.sentences()))
         for cause, count, ids in one.evening.losses():
             print(f"{cause}: {count} ({', '.join(ids)})")
         print(f"The page of the evening: {one.page}")

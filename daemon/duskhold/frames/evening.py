@@ -10,9 +10,10 @@ from typing import Any
 
 import cv2
 
+from duskhold.frames.account import Account
 from duskhold.frames.crops import coded, jpeg_of
 from duskhold.frames.picture import Picture
-from duskhold.frames.verdict import CODES
+from duskhold.frames.verdict import BASE_FRAME, CODES
 
 THUMBNAIL_PX = 480
 VEIL_SHARE = 0.1
@@ -23,7 +24,8 @@ VEIL_SHARE = 0.1
 class EveningFrame:
     """`record` is the frame's record as commands print it, `measured` what `compare` found against `base_id`.
 
-    `level_stops` is the scene's light against any fixed zero, from the picture and its exposure.
+    `level_stops` is the scene's light against any fixed zero, from the picture and its exposure. `against` is what
+    kind of frame `base_id` is, None where nothing was compared.
     """
 
     record: Mapping[str, Any]
@@ -32,6 +34,7 @@ class EveningFrame:
     level_stops: float | None = None
     measured: Mapping[str, Any] | None = None
     base_id: str | None = None
+    against: str | None = None
     thumbnail: bytes | None = None
     crops_jpeg: bytes | None = None
     trouble: str | None = None
@@ -47,13 +50,15 @@ class EveningFrame:
 class Evening:
     """Frames oldest first. `local` tells how local time differs, after "UTC".
 
-    `modelled` is the clear sky's light: seconds after the first frame, and stops.
+    `modelled` is the clear sky's light: seconds after the first frame, and stops. `accounts` say what happened beside
+    the frames, for each series that took some of them.
     """
 
     title: str
     frames: Sequence[EveningFrame]
     modelled: Sequence[tuple[float, float]] = ()
     local: str = ""
+    accounts: Sequence[Account] = ()
     notes: Sequence[str] = field(default_factory=tuple)
 
     def losses(self) -> list[tuple[str, int, list[str]]]:
@@ -71,12 +76,22 @@ def good_frames(evening: Evening) -> int:
 
 
 def unjudged_frames(evening: Evening) -> int:
-    """How many of those were never compared with a base frame, though they are of the kind that is."""
+    """How many of those were never compared with another frame, though they are of the kind that is."""
+    known = {str(frame.record["frame_id"]) for frame in compared_with(evening)}
     return sum(
         1
         for frame in evening.frames
-        if frame.record["role"] in ("long", "scout") and frame.measured is None and not causes_of(frame)
+        if frame.record["role"] in ("long", "scout")
+        and frame.measured is None
+        and not causes_of(frame)
+        and frame.record["frame_id"] not in known
     )
+
+
+def compared_with(evening: Evening) -> list[EveningFrame]:
+    """The long frames that others are compared with, for want of a base frame."""
+    ids = {frame.base_id for frame in evening.frames if frame.against not in (None, BASE_FRAME)}
+    return [frame for frame in evening.frames if frame.record["frame_id"] in ids]
 
 
 def veils_through(frames: Sequence[EveningFrame]) -> list[str]:

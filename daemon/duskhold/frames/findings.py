@@ -92,7 +92,7 @@ def _told(question: Question, base: Picture, tiles: Tiles, other: Picture, judge
         measures = measure(base, other, _area(question, base), tiles)
     except NotComparable as error:
         raise PairUnsuited(str(error)) from error
-    verdict = judged(question, measures)
+    verdict = [finding for finding in judged(question, measures) if finding.code not in question.ignored]
     body = as_data(measures, verdict)
     if verdict and question.crops:
         crops = crops_jpeg(base, other, _fault_places(measures, verdict), question.crops)
@@ -106,11 +106,13 @@ def _area(question: Question, base: Picture) -> Area | Weights:
 
 
 def _of_long(question: Question, measures: Measures) -> list[Finding]:
-    return judge(measures, FrameLimits(**question.limits), question.expected_stops, _rig(question))
+    limits = FrameLimits(**question.limits)
+    return judge(measures, limits, question.expected_stops, _rig(question), question.against)
 
 
 def _of_scout(question: Question, measures: Measures) -> list[Finding]:
-    return judge_scout(measures, FrameLimits(**question.limits), question.scout_expected_stops, _rig(question))
+    limits = FrameLimits(**question.limits)
+    return judge_scout(measures, limits, question.scout_expected_stops, _rig(question), question.against)
 
 
 def _rig(question: Question) -> Rig | None:

@@ -6,7 +6,8 @@ import base64
 from html import escape
 from typing import Any
 
-from duskhold.frames.evening import Evening, EveningFrame, findings_of, good_frames, unjudged_frames
+from duskhold.frames.evening import Evening, EveningFrame, compared_with, findings_of, good_frames, unjudged_frames
+from duskhold.frames.verdict import BASE_FRAME
 
 _STYLE = """
 :root{color-scheme:light dark;--ink:#1d2733;--soft:#5b6875;--paper:#fbfaf7;--card:#fff;--line:#d9dcdf;--good:#2c6e49;
@@ -33,11 +34,13 @@ border-bottom:1px solid var(--line)}.plan th,.plan td{border:0;padding:.1rem .2r
 @media print{body{background:#fff;color:#000;max-width:none;padding:0;font-size:.8rem}svg{max-height:15rem}
 article{border-color:#999}.sheet{grid-template-columns:repeat(3,1fr)}h2{break-after:avoid}}
 """
+_MOST_LINES = 20
 _WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 480, 280, 64, 46, 34, 14
 
 
 def page_html(evening: Evening) -> str:
     """The whole page."""
+    known = {str(frame.record["frame_id"]) for frame in compared_with(evening)}
     parts = [
         "<!DOCTYPE html>",
         '<html lang="en"><head><meta charset="utf-8">',
@@ -45,10 +48,12 @@ def page_html(evening: Evening) -> str:
         f"<title>{escape(evening.title)}</title><style>{_STYLE}</style></head><body>",
         f"<header><h1>{escape(evening.title)}</h1><p class='soft'>{escape(_summary(evening))}</p></header>",
         "<main>",
+        _endings(evening),
         _light_section(evening),
+        _prompts(evening),
         _losses(evening),
         "<section><h2>Frames</h2><div class='sheet'>",
-        *(_card(frame) for frame in evening.frames),
+        *(_card(frame, known) for frame in evening.frames),
         "</div></section>",
         _plan_table(evening),
         *(f"<p class='soft'>{escape(note)}</p>" for note in evening.notes),
@@ -61,31 +66,63 @@ def _summary(evening: Evening) -> str:
     frames = evening.frames
     faulty, unjudged = len(frames) - good_frames(evening), unjudged_frames(evening)
     known = f"{faulty} with a fault" if faulty else "none with a known fault"
-    unknown = f", {unjudged} not compared with a base frame" if unjudged else ""
+    unknown = f", {unjudged} not compared with another frame" if unjudged else ""
     open_s = sum(float(frame.record["open_s"] or 0.0) for frame in frames)
     plural = "s" if len(frames) != 1 else ""
     return (
         f"{len(frames)} frame{plural}, {known}{unknown}; shutter open for {open_s / 60:.1f} min. "
-        f"Times are UTC{evening.local}."
+        f"{_without_base(evening)}Times are UTC{evening.local}."
     )
 
 
-def _card(frame: EveningFrame) -> str:
+def _without_base(evening: Evening) -> str:
+    """What nobody can see where frames are compared with a long frame."""
+    first = [_clock(frame.record) for frame in compared_with(evening)]
+    if not first:
+        return ""
+    return (
+        f"Without a base frame the others are compared with the long frame of {' and of '.join(first)}: "
+        "a fault that this one has itself is not seen. "
+    )
+
+
+def _endings(evening: Evening) -> str:
+    """Why each series of the evening ended."""
+    return "".join(f"<p>{escape(account.ending())}</p>" for account in evening.accounts)
+
+
+def _prompts(evening: Evening) -> str:
+    """What was asked of a person, and what came of it."""
+    lines = [one.sentence() for account in evening.accounts for one in account.asked]
+    return _list_section("Asked of a person", lines)
+
+
+def _list_section(title: str, lines: list[str], before: str = "") -> str:
+    more = [f"and {len(lines) - _MOST_LINES} more, in the journal."] * (len(lines) > _MOST_LINES)
+    items = "".join(f"<li>{escape(line)}</li>" for line in [*lines[:_MOST_LINES], *more])
+    listed = f"<ul>{items}</ul>" if items else ""
+    return f"<section><h2>{title}</h2>{before}{listed}</section>" if before or items else ""
+
+
+def _card(frame: EveningFrame, known: set[str]) -> str:
     record = frame.record
     name = escape(str(record["frame_id"]))
     picture = _image(frame.thumbnail, f"{record['role']} frame {name}") if frame.thumbnail else ""
     findings = findings_of(frame)
     fine = "good" if frame.measured else "complete"
+    is_first = str(record["frame_id"]) in known and frame.measured is None
+    note = "The others are compared with this one; a fault of its own is not seen." if is_first else None
     word = f"<span class='bad'>{escape(findings[0])}</span>" if findings else f"<span class='good'>{fine}</span>"
     verdict = (frame.measured or {}).get("verdict", [])
     lines = "".join(f"<li>{escape(finding['text'])}</li>" for finding in verdict)
-    crops = "" if frame.crops_jpeg is None else _image(frame.crops_jpeg, "details of the base frame and of this one")
-    shown = f"<div class='crops'>{crops}</div><p class='soft'>Details: above the base frame, below this one.</p>"
+    against = frame.against or BASE_FRAME
+    crops = "" if frame.crops_jpeg is None else _image(frame.crops_jpeg, f"details of the {against} and of this one")
+    shown = f"<div class='crops'>{crops}</div><p class='soft'>Details: above the {against}, below this one.</p>"
     return (
         f"<article>{picture}<div><h3>{escape(str(record['role']))} · {escape(_clock(record))}</h3>"
         f"<p class='soft'>{name}</p><p>{escape(_length(record))}{escape(_sun(frame))} · {word}</p>"
         + (f"<ul>{lines}</ul>" if lines else "")
-        + "".join(f"<p class='soft'>{escape(said)}</p>" for said in (record.get("reason"), frame.trouble) if said)
+        + "".join(f"<p class='soft'>{escape(said)}</p>" for said in (record.get("reason"), frame.trouble, note) if said)
         + (shown if crops else "")
         + "</div></article>"
     )
@@ -120,12 +157,12 @@ def _losses(evening: Evening) -> str:
     rows = "".join(
         f"<tr><td>{escape(cause)}</td><td class='number'>{count}</td></tr>" for cause, count, _ in evening.losses()
     )
-    if not rows:
-        return ""
-    return (
-        "<section><h2>Losses and causes</h2><div class='wide'><table><thead><tr><th>cause</th>"
-        f"<th class='number'>frames</th></tr></thead><tbody>{rows}</tbody></table></div></section>"
+    table = (
+        "<div class='wide'><table><thead><tr><th>cause</th>"
+        f"<th class='number'>frames</th></tr></thead><tbody>{rows}</tbody></table></div>"
     )
+    lines = [one.sentence() for account in evening.accounts for one in account.losses]
+    return _list_section("Losses and causes", lines, table if rows else "")
 
 
 def _light_section(evening: Evening) -> str:

@@ -40,7 +40,7 @@ OWN_FIELDS = {
     "PlainOpenSeconds": "open time that a steady light would have needed",
     "DelaySeconds": "from the base frame to the opening",
     "UncorrectedErrorStops": "what the plain time would have been off by",
-    "BaseFrame": "name of the base frame that it was judged against",
+    "BaseFrame": "name of the frame that it was judged against: a base frame, or a first long frame for want of one",
     "LevelErrorStops": "level against what was wanted, positive is brighter",
     "ClippedShares": "of red, green and blue at full scale",
     "SharpnessRatio": "fine detail against the base frame's",

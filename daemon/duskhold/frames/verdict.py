@@ -17,7 +17,7 @@ CODES = {
     "moved": "the camera moved between the frames",
     "moved_during": "the camera moved while the shutter was open",
     "zoom": "the focal length changed",
-    "soft": "less fine detail than in the base frame, without a shift",
+    "soft": "fine detail is lost, without a shift",
     "clipped": "a channel is at full scale over more than points of light",
     "level": "brighter or darker than it should be",
     "dew": "contrast has fallen everywhere",
@@ -26,11 +26,15 @@ CODES = {
     "spots": "drops or smears on the glass",
     "corners": "corners darkened or lightened",
     "step": "a graduated filter's edge lies elsewhere",
-    "cast": "colours differ from the base frame",
+    "cast": "colours are not what they were",
     "hot_pixels": "many hot pixels",
 }
 """Every code of a verdict, worst first, and what it says."""
 
+
+BASE_FRAME = "base frame"
+FIRST_LONG = "first long frame"
+"""What a frame is compared with: where no base frame is taken, the first long frame of its view."""
 
 _LAMP_REACH = 0.25
 _SUNK_MOST_MM = 20.0
@@ -47,37 +51,46 @@ class Finding:
 
 
 def judge(
-    measures: Measures, limits: FrameLimits | None = None, expected_stops: float | None = 0.0, rig: Rig | None = None
+    measures: Measures,
+    limits: FrameLimits | None = None,
+    expected_stops: float | None = 0.0,
+    rig: Rig | None = None,
+    against: str = BASE_FRAME,
 ) -> list[Finding]:
     """What is past its limit, worst first; empty when the frame is good.
 
     `expected_stops` is the level that was wanted against the base frame; None leaves the level out, as for a scout.
+    `against` is what the sentences call the frame that it is compared with.
     """
     limits = limits or FrameLimits()
     if expected_stops is not None and measures.dark_share < limits.dark_share * 2**expected_stops:
         text = "almost no light: the cap, or something in front of the lens, is still on; look, and take it again"
         return [Finding("cap_on", text, measures.dark_share, limits.dark_share * 2**expected_stops)]
     found = [
-        *_of_place(measures, limits, rig),
-        *_of_light(measures, limits, expected_stops),
-        *_of_glass(measures, limits),
+        *_of_place(measures, limits, rig, against),
+        *_of_light(measures, limits, expected_stops, against),
+        *_of_glass(measures, limits, against),
     ]
     return sorted(found, key=_rank)
 
 
 def judge_scout(
-    measures: Measures, limits: FrameLimits | None = None, expected_stops: float | None = None, rig: Rig | None = None
+    measures: Measures,
+    limits: FrameLimits | None = None,
+    expected_stops: float | None = None,
+    rig: Rig | None = None,
+    against: str = BASE_FRAME,
 ) -> list[Finding]:
     """The same of a scout frame, through the filter, before the long frame is opened.
 
     `expected_stops` is its level against the base frame by both exposures and the filters; None when nobody knows.
     """
     limits = limits or FrameLimits()
-    found = judge(measures, limits, None, rig)
+    found = judge(measures, limits, None, rig, against)
     if expected_stops is None or measures.dark_share <= 0:
         return found
     if measures.dark_share < limits.dark_share * 2**expected_stops:
-        return judge(measures, limits, expected_stops, rig)
+        return judge(measures, limits, expected_stops, rig, against)
     # Where all is at full scale only the mean is left to tell, and it tells too little.
     level = measures.level_error_stops
     error = (math.log2(measures.dark_share) if level is None else level) - expected_stops
@@ -95,11 +108,11 @@ def _rank(finding: Finding) -> int:
     return list(CODES).index(finding.code)
 
 
-def _of_place(measures: Measures, limits: FrameLimits, rig: Rig | None) -> Iterator[Finding]:
+def _of_place(measures: Measures, limits: FrameLimits, rig: Rig | None, against: str) -> Iterator[Finding]:
     motion, corner_px = measures.motion, measures.corner_px
     if motion is None or corner_px is None:
         if not measures.same_view:
-            text = "the two frames show different views: the camera was turned, or this is another base frame"
+            text = f"the two frames show different views: the camera was turned, or this is another {against}"
             yield Finding("framing", f"{text}; look at both", float(measures.static_tiles), float(STATIC_TILES_MIN))
         return
     change = abs(motion.scale - 1)
@@ -107,7 +120,8 @@ def _of_place(measures: Measures, limits: FrameLimits, rig: Rig | None) -> Itera
     by_shift = corner_px > limits.corner_px and not (by_scale and math.hypot(*_shift(measures)) < limits.corner_px)
     if by_scale:
         text = f"image {change:.2%} {'larger' if motion.scale > 1 else 'smaller'}: the zoom or focus ring was turned"
-        yield Finding("zoom", f"{text}; set it again, and take a new base frame", change, limits.scale_change)
+        then = "set it again, and take a new base frame" if against == BASE_FRAME else "set it again"
+        yield Finding("zoom", f"{text}; {then}", change, limits.scale_change)
     if by_shift:
         yield Finding("moved", _moved(measures, rig), corner_px, limits.corner_px)
     if measures.moved_during:
@@ -117,9 +131,8 @@ def _of_place(measures: Measures, limits: FrameLimits, rig: Rig | None) -> Itera
         yield Finding("moved_during", text, length, limits.corner_px)
     ratio = measures.sharpness_ratio
     if ratio is not None and ratio < limits.sharpness_ratio:
-        yield Finding(
-            "soft", _soft(ratio, by_shift or by_scale or bool(measures.moved_during)), ratio, limits.sharpness_ratio
-        )
+        has_moved = by_shift or by_scale or bool(measures.moved_during)
+        yield Finding("soft", _soft(ratio, has_moved, against), ratio, limits.sharpness_ratio)
 
 
 def _shift(measures: Measures) -> tuple[float, float]:
@@ -151,14 +164,14 @@ def _millimetres(sunk_mm: float) -> str:
     return f"{sunk_mm:.1f} mm" if sunk_mm < 10 else f"{sunk_mm:.0f} mm"
 
 
-def _soft(ratio: float, has_moved: object) -> str:
-    said = f"fine detail is {ratio:.0%} of the base frame's"
+def _soft(ratio: float, has_moved: object, against: str) -> str:
+    said = f"fine detail is {ratio:.0%} of the {against}'s"
     if has_moved:
         return f"{said}, as the movement explains: once that is mended, take it again"
     return f"{said}: focus or zoom changed, or wind shook it, not the tripod; set the ring again, shelter it, retake it"
 
 
-def _of_light(measures: Measures, limits: FrameLimits, expected_stops: float | None) -> Iterator[Finding]:
+def _of_light(measures: Measures, limits: FrameLimits, expected_stops: float | None, against: str) -> Iterator[Finding]:
     if measures.clipped_counted > limits.clipped_share:
         text = f"{measures.clipped_counted:.2%} of a channel is at full scale; take it again with less"
         yield Finding("clipped", text, measures.clipped_counted, limits.clipped_share)
@@ -171,9 +184,8 @@ def _of_light(measures: Measures, limits: FrameLimits, expected_stops: float | N
     if cast is not None and max(map(abs, cast)) > limits.cast_stops:
         worst = max(cast, key=abs)
         name = "red" if worst == cast[0] else "blue"
-        text = (
-            f"{name} is {abs(worst):.2f} stop {'stronger' if worst > 0 else 'weaker'} against green: the filter's cast"
-        )
+        cause = "the filter's cast" if against == BASE_FRAME else f"the light's own colour since the {against}"
+        text = f"{name} is {abs(worst):.2f} stop {'stronger' if worst > 0 else 'weaker'} against green: {cause}"
         yield Finding("cast", f"{text}, or light of a lamp; note it for developing", worst, limits.cast_stops)
     if measures.lamp_stops is not None and measures.lamp_stops > limits.lamp_stops:
         text = f"a coloured patch is {measures.lamp_stops:.1f} stop brighter: a lamp or screen; ask who had a light on"
@@ -191,13 +203,13 @@ def _is_lamps(measures: Measures, limits: FrameLimits) -> bool:
     return math.hypot(leak.place[0] - place[0], leak.place[1] - place[1]) < _LAMP_REACH
 
 
-def _of_glass(measures: Measures, limits: FrameLimits) -> Iterator[Finding]:
+def _of_glass(measures: Measures, limits: FrameLimits, against: str) -> Iterator[Finding]:
     contrast = measures.contrast_ratio
     # Blur takes contrast too, and then it has been named.
     is_soft = measures.sharpness_ratio is not None and measures.sharpness_ratio < limits.sharpness_ratio
     has_veil = contrast is not None and contrast < limits.contrast_ratio and not is_soft
     if contrast is not None and has_veil:
-        text = f"contrast is {contrast:.0%} of the base frame's: dew or spray on the glass; wipe it, warm it"
+        text = f"contrast is {contrast:.0%} of the {against}'s: dew or spray on the glass; wipe it, warm it"
         yield Finding("dew", text, contrast, limits.contrast_ratio)
     # A veil lifts the shadows as a leak does, everywhere, and a lamp where it shines: each is named once.
     leak = measures.leak
@@ -206,7 +218,7 @@ def _of_glass(measures: Measures, limits: FrameLimits) -> Iterator[Finding]:
         text = f"added light of {leak.worst_share:.1%} of a mid-tone near the {leak.edge} edge: cover finder and holder"
         yield Finding("leak", f"{text}, and take it again", leak.worst_share, limits.leak_share)
     if len(measures.spots) > limits.spots and not has_veil:
-        text = f"{len(measures.spots)} spot{'s' if len(measures.spots) > 1 else ''} that the base frame has not: drops"
+        text = f"{len(measures.spots)} spot{'s' if len(measures.spots) > 1 else ''} that the {against} has not: drops"
         yield Finding(
             "spots", f"{text} or smears on the glass; wipe it", float(len(measures.spots)), float(limits.spots)
         )

@@ -48,7 +48,8 @@ class Question:
     `expected_stops` is the level of the long frame that is wanted against the base frame, `scout_expected_stops` that
     of the scout frame, None where it is not known. Without `long` the scout frame alone is judged; without both, the
     base frame is read ahead of what is to come. `crops` places are shown as evidence of a fault. `sha256` has by
-    path what files had when they came home: others than these are not measured.
+    path what files had when they came home: others than these are not measured. `against` is what the verdict calls
+    the base frame, where it is another kind of frame; `ignored` are codes of what is no fault between these two.
     """
 
     base: str
@@ -61,6 +62,8 @@ class Question:
     rig: dict[str, float] | None = None
     crops: int = 0
     sha256: dict[str, str] = field(default_factory=dict)
+    against: str = "base frame"
+    ignored: tuple[str, ...] = ()
 
 
 def compare_apart(question: Question) -> dict[str, Any]:

@@ -161,6 +161,14 @@ class Journal:
         rows = self._rows("SELECT * FROM note ORDER BY number DESC LIMIT ?", limit)
         return [Note(row["word"], json.loads(row["detail"]), row["frame_id"]) for row in rows]
 
+    def notes_of(self, evening_id: str) -> list[tuple[Note, Stamp]]:
+        """What an evening told, in order, and when it was written."""
+        query = "SELECT * FROM note WHERE json_extract(detail, '$.evening_id') = ? ORDER BY number"
+        return [
+            (Note(row["word"], json.loads(row["detail"]), row["frame_id"]), _stamp(row))
+            for row in self._rows(query, evening_id)
+        ]
+
     def last_note(self, word: str) -> tuple[Note, Stamp] | None:
         """The latest note of this word, and when it was written."""
         query = "SELECT * FROM note WHERE word = ? ORDER BY number DESC LIMIT 1"
