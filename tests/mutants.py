@@ -225,6 +225,20 @@ MUTANTS = (
         'self.trouble, self.trouble_code = None, "not_ready"',
     ),
     Mutant(
+        "tells the second of two closings as the one that closed",
+        "shutter/story.py",
+        "shutter/test_machine.py::test_of_two_closings_that_may_have_closed_it_neither_is_told_as_the_one",
+        "if frame.denied_s is not None and frame.closing_s - frame.denied_s > ONE_CALL_WITHIN_S:",
+        "if False:",
+    ),
+    Mutant(
+        "keeps a denial that was wrong",
+        "shutter/machine.py",
+        "shutter/test_machine.py::test_a_denial_is_forgotten_when_the_body_then_says_that_it_is_open",
+        "self.frame.denied_s = None  # whatever was denied before: it is open",
+        "pass",
+    ),
+    Mutant(
         "takes any word",
         "shutter/wire.py",
         "shutter/test_box_and_wire.py::test_what_is_not_of_this_wire_is_refused",
