@@ -331,6 +331,21 @@ def test_a_noisy_base_frame_hides_no_drops(name: str) -> None:
     assert codes(measure(photographed(light, 4_000, 1), photographed(light, 30_000, 2))) == []
 
 
+def test_added_light_is_held_against_the_level_of_a_brighter_frame() -> None:
+    """The same leak in the same open time is the same share, whatever the frame of a bracket was given."""
+
+    def leaked(gain: float) -> float:
+        across = (np.linspace(0, 1, light.shape[1]) - 1) / 0.4
+        added = 0.18 * 0.1 * np.exp(-(across**2))[None, :, None] * np.array([1, 0.5, 0.8])
+        found = measure(dark, as_picture(np.asarray((light + added) * gain, dtype=np.float32), 2)).leak
+        assert found is not None
+        return found.worst_share
+
+    light = scene("coffee", None)[0] * np.float32(0.25)
+    dark = as_picture(light, 1)
+    assert leaked(3.5) == pytest.approx(leaked(1.0), rel=0.35)
+
+
 def test_light_that_multiplies_is_no_leak() -> None:
     def lit(light: Light) -> Light:
         rows, columns = np.mgrid[0 : light.shape[0], 0 : light.shape[1]]

@@ -103,8 +103,11 @@ def measure(first: Picture, second: Picture, area: Area | Weights = WHOLE, tiles
     lamp = find_lamp(blocks, gains)
     step = slipped_step(cells, blocks, gains)
     cast = np.log2(np.maximum(gains, 1e-6) / max(float(gains[1]), 1e-6))
+    level = level_stops(cells, area)
+    # In a brighter frame, as a bracket has, everything is brighter: what no scaling of the first explains is, too.
+    mid_tone = second.mid_tone * max(1.0, 2.0 ** (level or 0.0))
     return Measures(
-        level_error_stops=level_stops(cells, area),
+        level_error_stops=level,
         clipped_share=second.clipped_share,
         clipped_counted=_clipped_counted(second),
         dark_share=_mean(second) / max(_mean(first), 1e-9),
@@ -117,7 +120,7 @@ def measure(first: Picture, second: Picture, area: Area | Weights = WHOLE, tiles
         contrast_ratio=blocks.contrast_left(),
         moved_during=None if blur.second_edge_share is None else blur.second_edge_px is not None,
         second_edge_px=blur.second_edge_px,
-        leak=find_leak(blocks, gains, second.mid_tone),
+        leak=find_leak(blocks, gains, mid_tone),
         lamp_stops=lamp[0] if lamp else None,
         lamp_place=lamp[1] if lamp else None,
         spots=tuple(find_spots(cells, blocks, gains)),
