@@ -12,11 +12,12 @@ from typing import cast
 
 import pytest
 
-from duskhold.app.comparing import Comparer, Shown, frame_shown, is_plain
+from duskhold.app.comparing import Comparer, Shown, frame_shown, go_over, is_plain
 from duskhold.app.judging import Judge, Verdict, act_of, line_of
 from duskhold.frames.gauge import Gauged
 from duskhold.frames.verdict import Finding
 from duskhold.journal.entry import Frame, Intent, Outcome, Stamp
+from duskhold.journal.journal import Journal
 from duskhold.plan.evening_words import Act
 from duskhold.plan.role import Role
 
@@ -192,6 +193,50 @@ def test_the_record_alone_leads_to_the_same(story: list[str]) -> None:
         anew.comparer.follow(shown, body)
     for one in ("there leak", "here leak", "there", "elsewhere"):
         assert anew.take(one) == series.take(one)
+
+
+@dataclass
+class Shelf:
+    """A journal of a few frames, whose pictures are on the disk."""
+
+    folder: Path
+    frames: dict[str, Frame] = field(default_factory=dict)
+
+    def keep(self, frame_id: str, role: str, view: str, verdict: dict[str, object] | None = None) -> Frame:
+        path = self.folder / view
+        path.touch()
+        report = {} if verdict is None else {"verdict": verdict}
+        files = ({"path": str(path)},)
+        outcome = Outcome(frame_id, "complete", 30.0, None, UTC_TEXT, UTC_TEXT, "closed", True, "", files, report)
+        made = Frame(Intent(frame_id, "usb", role, "held", 30.0, 35.0), Stamp(datetime.now(UTC), 0.0, "boot"), outcome)
+        self.frames[frame_id] = made
+        return made
+
+    def frame(self, frame_id: str) -> Frame | None:
+        return self.frames.get(frame_id)
+
+
+def test_gone_over_the_newest_base_frame_counts_and_a_lost_picture_does_not(tmp_path: Path) -> None:
+    shelf, series = Shelf(tmp_path), Series()
+    earlier = [shelf.keep("a", "base", "one"), shelf.keep("b", "base", "two"), shelf.keep("c", "base", "three")]
+    (tmp_path / "three").unlink()
+    go_over(series.comparer, cast(Judge, series.judge), cast(Journal, shelf), earlier)
+    reference = series.comparer.reference
+    assert reference is not None and (reference.frame_id, series.comparer.against) == ("b", "base frame")
+
+
+def test_gone_over_a_verdict_names_a_first_frame_that_is_older_than_what_is_read(tmp_path: Path) -> None:
+    shelf, series = Shelf(tmp_path), Series()
+    shelf.keep("first", "long", "here")
+    verdict: dict[str, object] = {"base_frame_id": "first", "compared_with": "first long frame of this view"}
+    verdict |= {"measured": {"verdict": [{"code": "moved"}]}, "reason": None, "stands": False}
+    known = [shelf.keep("later", "long", "there", verdict)]
+    go_over(series.comparer, cast(Judge, series.judge), cast(Journal, shelf), known)
+    reference = series.comparer.reference
+    assert reference is not None and reference.frame_id == "first"
+    assert series.comparer.against == "first long frame of this view"
+    assert series.comparer.compare(Shown("next", Role.LONG, tmp_path / "there")) is not None
+    assert [Path(base).name for base, *_ in series.judge.asked] == ["here", "there"], "it knows of the knock, too"
 
 
 def test_a_record_says_what_a_frame_can_be_compared_by() -> None:
