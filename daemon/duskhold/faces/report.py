@@ -21,8 +21,8 @@ def add_parser(subparsers: Any) -> None:
         "report",
         help="write an evening down: page, table, log, checksums, side files",
         description="Measures the day's frames, each against the base frame before it (in an evening without one, "
-        "against its first long frame), and writes into the folder `record` beside them: a page that needs no network, a table, a plain log, checksums, one side file a frame. "
-        "No picture is touched and no file replaced.",
+        "against its first long frame), and writes into the folder `record` beside them: a page that needs no network, "
+        "a table, a plain log, checksums, one side file a frame. No picture is touched and no file replaced.",
     )
     parser.add_argument("--day", metavar="DATE", help="the day in UTC on which it began; the latest otherwise")
     parser.add_argument("--place", metavar="LAT,LON", help="for the sun and the modelled light")
