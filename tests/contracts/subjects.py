@@ -46,7 +46,7 @@ class Nature:
     dial_has_bulb: bool = True
     tells_busy: bool = True
     button_is_always_right: bool = False
-    busy_hold_s: float = 5.4
+    busy_hold_s: float = 6.5  # a stop asks for five seconds: the body must be busy for longer, also under load
 
 
 SHOWN_NOWHERE = frozenset({Setting.MIRROR_LOCK, Setting.LIVE_VIEW})

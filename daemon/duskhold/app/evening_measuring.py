@@ -87,10 +87,8 @@ class Measuring:
     def _bench(self, station: Station, frame_id: str) -> tuple[Judge, Comparer]:
         """The measuring process, and what frames are compared with: after a restart that is found in the journal."""
         if self._kept is None:
-            from duskhold.app.comparing import (
-                Comparer,
-                go_over,
-            )  # heavy, and not needed while an evening waits for its start
+            # Heavy, and not needed while an evening waits for its start.
+            from duskhold.app.comparing import Comparer, go_over
             from duskhold.app.judging import Judge
 
             judge = Judge(patience_s=VERDICT_MAX_S)
