@@ -20,6 +20,7 @@ from duskhold.plan.evening_words import Event, Said, Ticked, Word
 START = datetime(2027, 3, 9, 18, 40, tzinfo=UTC)
 TOLD: list[tuple[float, Event | str, str]] = [
     (0, "begin", "begins"),
+    (1, "trouble", "no word of a coming sleep: that lost nothing"),
     (10, "prompt", "take off the six, then say done"),
     (190, "unanswered", "nobody answered: take off the six"),
     (250, Said(Word.DONE), ""),

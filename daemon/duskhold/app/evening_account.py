@@ -71,7 +71,7 @@ class _Book:
                 self.asked[-1].course.append((at_utc, word, ""))
             case "held":
                 self._hold(at_utc, _cause(line))
-            case "picture_fault" | "fault" | "trouble" | "alarm_missed":
+            case "picture_fault" | "fault" | "alarm_missed":
                 self.losses.append(Loss(at_utc, line))
             case "stop" if self.stopped is None:
                 self.stopped = (at_utc, str(detail.get("reason", "")), line)
