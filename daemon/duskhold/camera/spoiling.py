@@ -37,6 +37,12 @@ def spoil(radiance: Radiance, fault: PictureFault, seed: int) -> Radiance:
     return np.asarray(picture * gains, dtype=np.float32)
 
 
+def drop_places(count: int, seed: int) -> list[tuple[float, float, float]]:
+    """Where drops fall: x in shares of the width, y of the height, and how wide each is in shares of the width."""
+    rng = np.random.default_rng([seed, 40])
+    return [(rng.uniform(), rng.uniform(), rng.uniform(0.01, 0.04)) for _ in range(count)]
+
+
 def _dew(picture: Radiance, strength: float) -> Radiance:
     """Light that droplets throw about: a veil, thicker towards the corners."""
     height, width = picture.shape[:2]
@@ -47,13 +53,11 @@ def _dew(picture: Radiance, strength: float) -> Radiance:
 
 def _drops(picture: Radiance, count: int, seed: int) -> Radiance:
     height, width = picture.shape[:2]
-    rng = np.random.default_rng([seed, 40])
     soft = _softened(picture, 1 / 40)
     rows, columns = np.mgrid[0:height, 0:width].astype(np.float32)
     cover = np.zeros((height, width), np.float32)
-    for _ in range(count):
-        x, y, radius = rng.uniform(0, width), rng.uniform(0, height), rng.uniform(0.01, 0.04) * width / 2
-        away = np.hypot(columns - x, rows - y) / radius
+    for x, y, drop_width in drop_places(count, seed):
+        away = np.hypot(columns - x * width, rows - y * height) / (drop_width * width / 2)
         cover = np.maximum(cover, np.clip(2.0 - 1.6 * away, 0, 0.9))
     return np.asarray(picture * (1 - cover[..., None]) + soft * 1.12 * cover[..., None], dtype=np.float32)
 
