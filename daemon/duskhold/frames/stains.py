@@ -17,16 +17,24 @@ _LAMP_STOPS_FROM = 0.2
 _SPOT_SHARE = 0.2
 _SPOT_SIGMAS = 8.0
 _SPOT_WIDTHS = (0.01, 0.06)
-_SPOT_UNIT = 0.006
-_SPOT_DETAIL_LEFT = 0.45
-_SPOT_NOISE_CELLS = 1.0
-_SPOT_TEXTURE = 0.25
+_SPOT_UNIT = 0.006  # of the width: about how far a drop of the least width reaches
+_SPOT_WINDOW = 0.6
+_SPOT_NOISE = 0.22
+_SPOT_HOT_TIMES = 1.5
+_SPOT_TEXTURE = 1e-4
+_SPOT_OVER_NOISE = 4.0
+_SPOT_DARK = 0.005  # of full scale
+_SPOT_DETAIL_LEFT = 0.6
 _SPOT_BLURS = 0.8
 _SPOT_DARK_SHARE = 0.4
 _SPOT_SPOILT = 0.6
+_SPOT_STILL_DETAIL = 0.75
+_SPOT_STILL_LEVEL = 0.06
+_SPOT_STILL_AROUND = 0.75
+_SPOT_STILL_MIN = 0.01
+_SPOT_PLAIN_COUNTS = 0.4  # what shows no texture may hold still or not
 _LEAK_CONTRAST_KEPT = 0.93
 _LEAK_UNEVEN = 0.5
-_SPOT_CONTRAST_KEPT = 0.85
 _NEIGHBOURS_MIN = 6
 _REDUCED_BY = 4
 _STEP_STOPS = 0.6  # the weakest graduated filters take a stop; mist over rocks brightens a band by less
@@ -126,30 +134,67 @@ def slipped_step(cells: Cells, blocks: Blocks, gains: Floats) -> tuple[float, fl
     return height, float(np.median(middle[start:end]))
 
 
-def find_spots(cells: Cells, blocks: Blocks, gains: Floats) -> list[Spot]:
-    """Compact patches within static areas that are brighter, darker or emptier of detail than in the first picture."""
-    rows, columns = cells.valid.shape
-    static = _static_cells(_kept_contrast(blocks, gains, _SPOT_CONTRAST_KEPT), blocks.side, rows, columns) & cells.valid
-    if static.mean() < 0.01:
-        return []
+def find_spots(cells: Cells, gains: Floats) -> list[Spot]:
+    """Compact patches, with what holds still around them, that are brighter, darker or emptier of detail than before.
+
+    Cell by cell: a drop of the usual size lies on several of the blocks, and none of them looks still any more.
+    """
     first, second = (_luminance(each) for each in (cells.first * gains, cells.second))
-    unit = columns * _SPOT_UNIT
+    second = _without_hot(second, first)
+    unit = first.shape[1] * _SPOT_UNIT
+    texture = _texture_left(first, second, unit, cells.valid)
+    if texture.still.mean() < _SPOT_STILL_MIN:
+        return []
     # In shares of the light around: a crevice that a little stray light fills is no spot.
     change = np.asarray((second - first) / np.maximum(_blur(first, unit * 4), 1e-5), dtype=np.float32)
-    level = np.where(static, _blur(change, unit / 2) - _blur(change, unit * 4), 0)
-    scatter = 1.4826 * float(np.median(np.abs(level[static])))
-    by_light = np.abs(level) > max(_SPOT_SHARE, _SPOT_SIGMAS * scatter)
-    # Of neighbouring cells together: what a noisy frame has from one cell to the next is no detail to be lost.
-    fine = [_blur(each, _SPOT_NOISE_CELLS) / _blur(each, unit / 2) - 1 for each in (first, second)]
-    power = _blur(fine[0] ** 2, unit)
-    textured = np.asarray(power > max(1e-4, _SPOT_TEXTURE * float(np.median(power[static]))))
-    left = _blur(fine[0] * fine[1], unit) / np.maximum(power, 1e-9)
-    around = _blur(np.clip(left, 0, 1), unit * 5)
-    by_detail = textured & (left < _SPOT_DETAIL_LEFT) & (around > 0.7)
+    weights = texture.still.astype(np.float32)
+    level = _blur(change, unit / 2) - _blur(change * weights, unit * 4) / np.maximum(_blur(weights, unit * 4), 1e-3)
+    scatter = 1.4826 * float(np.median(np.abs(level[texture.still])))
+    by_light = (np.abs(level) > max(_SPOT_SHARE, _SPOT_SIGMAS * scatter)) & cells.valid
+    by_detail = texture.seen & (texture.left < _SPOT_DETAIL_LEFT) & cells.valid
     # A drop blurs what lies behind it, dust takes light from it; water between rocks only shines as it did not before.
-    spoilt = (left < _SPOT_BLURS) | (level < -_SPOT_DARK_SHARE)
-    found = [*_compact(by_light & static, static, spoilt), *_compact(by_detail & static, static, textured)]
-    return _each_once(found, columns / rows)
+    spoilt = (texture.left < _SPOT_BLURS) | (level < -_SPOT_DARK_SHARE)
+    # Beside water the wide look of a rock's texture reaches over the edge; the water's light gives it away.
+    calm = (texture.still | ~texture.seen) & (np.abs(level) < _SPOT_STILL_LEVEL)
+    around = np.where(calm, np.where(texture.still, 1.0, _SPOT_PLAIN_COUNTS), 0.0)
+    found = [*_compact(by_light, around, spoilt, unit), *_compact(by_detail, around, by_detail, unit)]
+    return _each_once(found, first.shape[1] / first.shape[0])
+
+
+def _without_hot(second: Floats, first: Floats) -> Floats:
+    """Without single bright cells that the first has not: enough hot pixels would hide what lies behind them."""
+    around, around_first = cv2.medianBlur(second, 3), cv2.medianBlur(first, 3)
+    hot = (second > _SPOT_HOT_TIMES * around) & (first < _SPOT_HOT_TIMES * around_first)
+    return np.asarray(np.where(hot, around, second), dtype=np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class _Texture:
+    """Fine detail around each cell: the share that is `left` in the second picture, whether there was enough to be
+    `seen` over the noise, and whether it is `still` there.
+    """
+
+    left: Floats
+    seen: Mask
+    still: Mask
+
+
+def _texture_left(first: Floats, second: Floats, unit: float, valid: Mask) -> _Texture:
+    # Of neighbouring cells together: what a noisy frame has from one cell to the next is no detail to be lost.
+    fine = [_blur(each, unit * _SPOT_NOISE) / _blur(each, unit / 2) - 1 for each in (first, second)]
+    window = unit * _SPOT_WINDOW
+    power = _blur(fine[0] ** 2, window)
+    left = np.asarray(_blur(fine[0] * fine[1], window) / np.maximum(power, 1e-9), dtype=np.float32)
+    seen = np.asarray(power > _SPOT_TEXTURE)
+    still = seen & (left > _SPOT_STILL_DETAIL) & valid
+    if still.any():
+        # Noise is what the pictures do not have in common where nothing changed. In shares of the light it goes with
+        # one over it, and near black, where the reading's own noise shows, with one over its square.
+        light = _blur(second, window)
+        grown = (1 + _SPOT_DARK / light) / light
+        beside = _blur(fine[1] ** 2, window) - left**2 * power
+        seen &= power > _SPOT_OVER_NOISE * np.median((beside / grown)[still]) * grown
+    return _Texture(left, seen, still & seen)
 
 
 def _each_once(spots: list[Spot], width_to_height: float) -> list[Spot]:
@@ -170,10 +215,12 @@ def _kept_contrast(blocks: Blocks, gains: Floats, least: float) -> Mask:
     return np.asarray(blocks.same & (left > least))
 
 
-def _compact(mask: Mask, static: Mask, spoilt: Mask) -> list[Spot]:
-    """Patches of the size and shape of a drop, with rock around them, that are `spoilt` by and large."""
+def _compact(mask: Mask, around: Values, spoilt: Mask, unit: float) -> list[Spot]:
+    """Patches of the size and shape of a drop that are `spoilt` by and large, in a ring of what holds still."""
     rows, columns = mask.shape
     count, labels, stats, middles = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    reach = max(1, round(unit))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     found = []
     for label in range(1, count):
         left, top, width, height, area = (int(each) for each in stats[label])
@@ -182,11 +229,19 @@ def _compact(mask: Mask, static: Mask, spoilt: Mask) -> list[Spot]:
             continue
         if area < 0.5 * width * height or max(width, height) > 2.2 * min(width, height):
             continue
-        if spoilt[labels == label].mean() < _SPOT_SPOILT:
+        if left == 0 or top == 0 or left + width == columns or top + height == rows:
             continue
-        edge = 2
-        around = static[max(0, top - edge) : top + height + edge, max(0, left - edge) : left + width + edge]
-        if around.mean() > 0.95 and left > 0 and top > 0 and left + width < columns and top + height < rows:
+        edge = 2 * reach + 1
+        part = (
+            slice(max(0, top - edge), top + height + edge),
+            slice(max(0, left - edge), left + width + edge),
+        )
+        patch = labels[part] == label
+        if spoilt[part][patch].mean() < _SPOT_SPOILT:
+            continue
+        near = cv2.dilate(patch.astype(np.uint8), disc)
+        ring = (cv2.dilate(near, disc) > 0) & (near == 0)
+        if ring.any() and around[part][ring].mean() > _SPOT_STILL_AROUND:
             found.append(Spot((middles[label][0] / columns, middles[label][1] / rows), across / columns))
     return found
 
