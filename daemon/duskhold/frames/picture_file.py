@@ -238,6 +238,9 @@ def _has_hole(head: NDArray[np.uint8], scan: NDArray[np.uint8]) -> bool:
         return False
     place, first_symbols = 2, []
     while head[place + 1] != 0xDA:
+        if head[place + 1] == 0xFF:  # a fill byte (annex B.1.1.2)
+            place += 1
+            continue
         end = place + 2 + (int(head[place + 2]) << 8 | int(head[place + 3]))
         if head[place + 1] == 0xC2:  # progressive: what zeros mean changes from scan to scan
             return False
