@@ -84,10 +84,13 @@ def lay_cells(first: Picture, second: Picture, motion: Motion) -> Cells:
         matrix = motion.in_units_of(first.cell_px).matrix()
         middle = np.array([columns / 2 - 0.5, rows / 2 - 0.5])
         warp = np.column_stack([matrix[:, :2], matrix[:, 2] + middle - matrix[:, :2] @ middle])
-        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        light, clipped, inside = (
-            np.asarray(cv2.warpAffine(each, warp, (columns, rows), flags=flags), dtype=np.float32)
-            for each in (light, clipped, inside)
+        size, inverse = (columns, rows), cv2.WARP_INVERSE_MAP
+        # Linear between cells would take fine detail from the light, as dew and drops do; black beyond the edge light.
+        finer = cv2.INTER_LANCZOS4 | inverse
+        light = np.asarray(cv2.warpAffine(light, warp, size, flags=finer, borderMode=cv2.BORDER_REPLICATE), np.float32)
+        clipped, inside = (
+            np.asarray(cv2.warpAffine(each, warp, size, flags=cv2.INTER_LINEAR | inverse), dtype=np.float32)
+            for each in (clipped, inside)
         )
     unclipped = _is_zero(first.clipped) & _is_zero(clipped)
     valid = unclipped & (inside > 0.999) & (first.small[..., 1] > _DARK)
