@@ -44,7 +44,10 @@ _STEP_KNOWN_SHARE = 0.3
 
 @dataclass(frozen=True, slots=True)
 class Leak:
-    """Added light in shares of the mid-tone at its worst place (x, y as shares), and the edge it comes from."""
+    """Added light in shares of the mid-tone at its worst place (x, y as shares), and the edge it comes from.
+
+    Told on the low side, by half of what neighbouring places differ by.
+    """
 
     worst_share: float
     place: tuple[float, float]
