@@ -1,12 +1,12 @@
 """Numbers, times and places as people read them outdoors, and tables of them."""
 
-import shutil
 import sys
 import textwrap
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
+from duskhold.faces.telling import columns_of
 from duskhold.light.place import Place
 
 MINUS = "−"
@@ -113,7 +113,7 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) 
 
 def print_line(line: str) -> None:
     """Indented, and wrapped between words where a terminal has an edge."""
-    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else NOT_A_TERMINAL_COLUMNS
+    columns = columns_of(sys.stdout) if sys.stdout.isatty() else NOT_A_TERMINAL_COLUMNS
     print(textwrap.fill(
         line, columns - 1, initial_indent="  ", subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
     ))  # fmt: skip
