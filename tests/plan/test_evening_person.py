@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 import pytest
 from evening_desk import AGAIN, FITTED, TONE, Desk, closes, takes
 
+from duskhold.plan.evening_state import Announced
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Act, Fault, FaultSeen, NotMeasured, Quiet, Word
 from duskhold.plan.outing import Bounds, Doubt, Fallback, Kind, Outing, Want
@@ -147,6 +148,14 @@ def test_a_change_is_told_ahead() -> None:
     desk.until_asked()
     ahead, prompt = desk.lines("change_ahead"), desk.lines("prompt")
     assert prompt == ["take off the six, fit the three"] and ahead[-1].endswith(prompt[0])
+
+
+@pytest.mark.parametrize(("in_s", "when"), [(30.0, "in less than a minute"), (60.0, "in about 1 min")])
+def test_how_far_ahead_is_told_in_words(in_s: float, when: str) -> None:
+    desk = Desk(TONE)
+    desk.evening.state.announced = Announced(("three",), desk.now + timedelta(seconds=in_s))
+    desk.wait(0.0)
+    assert desk.lines("change_ahead") == [f"{when}: take off the six, fit the three"]
 
 
 def away(fallback: Fallback) -> Desk:

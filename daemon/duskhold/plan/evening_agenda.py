@@ -103,7 +103,8 @@ def _announcing(state: State) -> list[Effect] | None:
     state.announced, state.announced_filters = None, ahead.filters
     request = Request(state.set_up, replace(state.set_up, filters=ahead.filters), ahead.at_utc)
     minutes = int(max(0.0, (ahead.at_utc - state.now_utc).total_seconds() / 60.0))  # rather too soon than too late
-    line = f"in about {minutes} min: {request.line()}"
+    when = f"in about {minutes} min" if minutes else "in less than a minute"
+    line = f"{when}: {request.line()}"
     detail = {"at_utc": ahead.at_utc.isoformat(), "remove": list(request.remove), "fit": list(request.fit)}
     return [Tell("change_ahead", line, detail)]
 
