@@ -22,6 +22,7 @@ from duskhold.plan.evening_words import Act
 from duskhold.plan.role import Role
 
 UTC_TEXT = "2026-10-14T17:20:00.000Z"
+PLAIN = Gauged(1.0, 0.01, False)
 
 
 @dataclass
@@ -55,8 +56,7 @@ class Series:
 
     def first(self, name: str, wanted_stops: float = 0.0) -> Shown:
         shown = Shown("first", Role.LONG, Path(name), wanted_stops, True, frozenset({"six"}))
-        assert self.comparer.may_begin(shown) and self.comparer.compare(shown) is None
-        self.comparer.begin(shown)
+        assert self.comparer.compare(shown) is None and self.comparer.begins(shown, PLAIN)
         return shown
 
     def take(
@@ -170,9 +170,8 @@ def test_other_filters_make_no_fault_of_colour_and_fewer_none_of_corners() -> No
 
 def test_a_base_frame_is_what_others_are_compared_with_and_no_cloud_is_looked_for_twice() -> None:
     series = Series()
-    base = Shown("base", Role.BASE, Path("here"), 0.0, False, None)
-    series.comparer.begin(base)
-    assert not series.comparer.may_begin(Shown("long", Role.LONG, Path("here")))
+    assert series.comparer.begins(Shown("base", Role.BASE, Path("here"), 0.0, False, None))
+    assert not series.comparer.begins(Shown("long", Role.LONG, Path("here")), PLAIN)
     series.take("here", wanted=0.3)
     found = series.take("here leak cast", filters=("three",))
     assert found.codes == {"leak", "cast"} and found.against == "base frame" and "compared" not in found.line
@@ -220,7 +219,7 @@ def test_gone_over_the_newest_base_frame_counts_and_a_lost_picture_does_not(tmp_
     shelf, series = Shelf(tmp_path), Series()
     earlier = [shelf.keep("a", "base", "one"), shelf.keep("b", "base", "two"), shelf.keep("c", "base", "three")]
     (tmp_path / "three").unlink()
-    go_over(series.comparer, cast(Judge, series.judge), cast(Journal, shelf), earlier)
+    go_over(series.comparer, cast(Journal, shelf), earlier)
     reference = series.comparer.reference
     assert reference is not None and (reference.frame_id, series.comparer.against) == ("b", "base frame")
 
@@ -231,7 +230,7 @@ def test_gone_over_a_verdict_names_a_first_frame_that_is_older_than_what_is_read
     verdict: dict[str, object] = {"base_frame_id": "first", "compared_with": "first long frame of this view"}
     verdict |= {"measured": {"verdict": [{"code": "moved"}]}, "reason": None, "stands": False}
     known = [shelf.keep("later", "long", "there", verdict)]
-    go_over(series.comparer, cast(Judge, series.judge), cast(Journal, shelf), known)
+    go_over(series.comparer, cast(Journal, shelf), known)
     reference = series.comparer.reference
     assert reference is not None and reference.frame_id == "first"
     assert series.comparer.against == "first long frame of this view"

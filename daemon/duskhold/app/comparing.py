@@ -28,6 +28,7 @@ from duskhold.frames.worker import MeasuringFailed
 from duskhold.journal.entry import Frame, Outcome
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening_pixels import BURNT_STOPS
+from duskhold.plan.evening_words import Act, Measured
 from duskhold.plan.role import Role
 
 FIRST_OF_VIEW = f"{FIRST_LONG} of this view"
@@ -89,9 +90,21 @@ class Comparer:
         self._elsewhere: Shown | None = None
         self._good: Shown | None = None
 
-    def may_begin(self, shown: Shown) -> bool:
-        """Whether the others are to be compared with this frame, if it `is_plain`; a base frame always is."""
-        return shown.role is Role.LONG and (shown.opens_series or self.reference is None)
+    def begins(self, shown: Shown, gauged: Gauged | None = None) -> bool:
+        """Whether the others are compared with this frame from now on: a base frame, or a long one where there is no
+        other or a person chose its time, if it `is_plain`. Without `gauged` its picture is asked for that.
+        """
+        may = shown.role is Role.LONG and (shown.opens_series or self.reference is None)
+        found = shown.role is Role.BASE or (may and self._shows_plainly(shown, gauged))
+        if found:
+            self.begin(shown)
+        return found
+
+    def _shows_plainly(self, shown: Shown, gauged: Gauged | None) -> bool:
+        try:
+            return is_plain(self._judge.gauge(shown.path, None) if gauged is None else gauged)
+        except MeasuringFailed:
+            return False  # and the next one is asked
 
     def begin(self, shown: Shown, against: str = FIRST_LONG) -> None:
         """From now on frames are compared with this one; a long frame may be the first `against` another view."""
@@ -167,7 +180,14 @@ class Comparer:
         return replace(verdict, act=act_of(others), line=line, stands=True)
 
 
-def go_over(comparer: Comparer, judge: Judge, journal: Journal, earlier: Sequence[Frame]) -> None:
+def told_with(told: Measured, verdict: Verdict) -> Measured:
+    """What a frame tells, with its verdict."""
+    # A frame whose level is known is measured; that nobody could compare it with another one is no finding.
+    act = Act.KEEP if verdict.trouble is not None else verdict.act
+    return replace(told, act=act, codes=tuple(finding.code for finding in verdict.findings), text=verdict.line)
+
+
+def go_over(comparer: Comparer, journal: Journal, earlier: Sequence[Frame]) -> None:
     """What an evening's earlier frames leave to compare the next one with. Raises `JournalError`."""
     for frame in earlier:
         shown = frame_shown(frame)
@@ -178,8 +198,8 @@ def go_over(comparer: Comparer, judge: Judge, journal: Journal, earlier: Sequenc
             if comparer.reference is None:
                 _begin_as(comparer, journal, body)
             comparer.follow(shown, body)
-        elif shown.role is Role.BASE or (comparer.may_begin(shown) and shows_plainly(judge, shown)):
-            comparer.begin(shown)
+        else:
+            comparer.begins(shown)
 
 
 def _begin_as(comparer: Comparer, journal: Journal, body: Mapping[str, Any]) -> None:
@@ -188,14 +208,6 @@ def _begin_as(comparer: Comparer, journal: Journal, body: Mapping[str, Any]) -> 
     shown = None if frame is None else frame_shown(frame)
     if shown is not None and shown.path.exists():
         comparer.begin(shown, str(body.get("compared_with", FIRST_LONG)))
-
-
-def shows_plainly(judge: Judge, shown: Shown) -> bool:
-    """Whether others can be compared with it, by its picture."""
-    try:
-        return is_plain(judge.gauge(shown.path, None))
-    except MeasuringFailed:
-        return False  # and the next one is asked
 
 
 def _ignored(reference: Shown, shown: Shown) -> tuple[str, ...]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from types import TracebackType
 from typing import Self
 
-from duskhold.app.comparing import Comparer, shown_of, shows_plainly
+from duskhold.app.comparing import Comparer, shown_of, told_with
 from duskhold.app.evening_world import LAND
 from duskhold.app.folders import Folders
 from duskhold.app.judging import Judge
@@ -21,9 +21,8 @@ from duskhold.frames.store import StoredFile
 from duskhold.journal.entry import Outcome
 from duskhold.light.dials import APERTURE, ISO
 from duskhold.light.reading import scene_level_stops
-from duskhold.plan.evening_words import Act, Effect, Event, Measured, NotMeasured, Take
+from duskhold.plan.evening_words import Effect, Event, Measured, NotMeasured, Take
 from duskhold.plan.outing import Outing
-from duskhold.plan.role import Role
 from duskhold.shutter.report import ShutterReport
 
 Judging = Callable[[Take, Outcome, Measured], tuple[Measured, Outcome]]
@@ -66,14 +65,10 @@ class RehearsedJudging:
         if shown is None:
             return told, outcome
         reference, verdict = self._comparer.reference, self._comparer.compare(shown)
-        if shown.role is Role.BASE or (self._comparer.may_begin(shown) and shows_plainly(self._judge, shown)):
-            self._comparer.begin(shown)
+        self._comparer.begins(shown)
         if verdict is None or reference is None:
             return told, outcome
-        codes = tuple(finding.code for finding in verdict.findings)
-        act = Act.KEEP if verdict.trouble is not None else verdict.act
-        outcome = with_verdict(self._folders, outcome, reference.frame_id, verdict)
-        return replace(told, act=act, codes=codes, text=verdict.line), outcome
+        return told_with(told, verdict), with_verdict(self._folders, outcome, reference.frame_id, verdict)
 
 
 def look_at(

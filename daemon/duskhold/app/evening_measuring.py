@@ -12,9 +12,8 @@ from duskhold.app.station import Station
 from duskhold.frames.gauge import Gauged
 from duskhold.frames.worker import MeasuringFailed
 from duskhold.journal.entry import Outcome
-from duskhold.light.dials import APERTURE, ISO, SHUTTER
-from duskhold.light.reading import scene_level_stops
-from duskhold.plan.evening_words import Act, Measured, NotMeasured, Take
+from duskhold.plan.evening_pixels import scene_ev
+from duskhold.plan.evening_words import Measured, NotMeasured, Take
 from duskhold.plan.outing import Outing
 from duskhold.plan.role import Role
 
@@ -24,12 +23,8 @@ if TYPE_CHECKING:
 
 DARK_EV = -40.0
 """Said of a frame without light above black: darker than any scene."""
-
-
 VERDICT_MAX_S = 30.0
 """With the level's own patience less than the minute after which the evening gives a measurement up."""
-
-
 AGAIN_WITHIN_S = 8.0
 """A verdict that took longer is not looked at a second time, for the same reason."""
 _FIRST_LINE = (
@@ -57,7 +52,7 @@ class Measuring:
 
     def measure(self, station: Station, take: Take, outcome: Outcome) -> Measured | NotMeasured:
         """The light of this frame by the filters as the bag says them, and its verdict. Raises `JournalError`."""
-        from duskhold.app.comparing import is_plain, shown_of
+        from duskhold.app.comparing import shown_of, told_with
 
         shown = shown_of(outcome, take.role, {**take.reasoning, "filters": take.filters}, take.open_s)
         if shown is None:
@@ -69,20 +64,14 @@ class Measuring:
             return _untold(outcome, str(error))
         level_ev = self._level_ev(take, outcome, gauged)
         verdict = self._judged(comparer, station, outcome, shown)
-        begins = take.role is Role.BASE or (comparer.may_begin(shown) and is_plain(gauged))
-        if begins:
-            comparer.begin(shown)
+        begins = comparer.begins(shown, gauged)
         if begins or (verdict is not None and verdict.stands):
             self._look_ahead(judge, station, shown.path)
         if not math.isfinite(level_ev):
             return _untold(outcome, "its level is no number")
-        if verdict is None:
-            line = _FIRST_LINE if begins and take.role is Role.LONG else ""
-            return Measured(outcome.frame_id, level_ev, gauged.sigma_stops, gauged.at_least, text=line)
-        codes = tuple(finding.code for finding in verdict.findings)
-        # A frame whose level is known is measured; that nobody could compare it with another one is no finding.
-        act = Act.KEEP if verdict.trouble is not None else verdict.act
-        return Measured(outcome.frame_id, level_ev, gauged.sigma_stops, gauged.at_least, act, codes, verdict.line)
+        line = _FIRST_LINE if begins and take.role is Role.LONG else ""
+        told = Measured(outcome.frame_id, level_ev, gauged.sigma_stops, gauged.at_least, text=line)
+        return told if verdict is None else told_with(told, verdict)
 
     def _bench(self, station: Station, frame_id: str) -> tuple[Judge, Comparer]:
         """The measuring process, and what frames are compared with: after a restart that is found in the journal."""
@@ -92,21 +81,19 @@ class Measuring:
             from duskhold.app.judging import Judge
 
             judge = Judge(patience_s=VERDICT_MAX_S)
-            self._kept = judge, Comparer(judge, AGAIN_WITHIN_S)
+            comparer = Comparer(judge, AGAIN_WITHIN_S)
+            self._kept = judge, comparer
             earlier = [one for one in recorded_of(station.journal, self._evening_id) if one.asked.frame_id != frame_id]
-            go_over(self._kept[1], judge, station.journal, earlier)
-            if self._kept[1].reference is not None:
-                self._look_ahead(judge, station, self._kept[1].reference.path)
+            go_over(comparer, station.journal, earlier)
+            if comparer.reference is not None:
+                self._look_ahead(judge, station, comparer.reference.path)
         return self._kept
 
     def _level_ev(self, take: Take, outcome: Outcome, gauged: Gauged) -> float:
         if gauged.share <= 0.0:
             return DARK_EV
-        # A dial's frame by the dial's own true time, a held one by the time that it was really open.
-        open_s = SHUTTER.true_value(take.dial) if take.dial is not None else outcome.open_s
-        assert open_s, "only a frame that was open is measured"
-        f_number, iso = APERTURE.true_value(take.aperture), ISO.true_value(take.iso)
-        return scene_level_stops(gauged.share, f_number, open_s, iso, self._outing.kit.glass(take.filters).stops)
+        assert outcome.open_s, "only a frame that was open is measured"
+        return scene_ev(self._outing.kit, take, outcome.open_s, gauged.share)
 
     def _judged(self, comparer: Comparer, station: Station, outcome: Outcome, shown: Shown) -> Verdict | None:
         from duskhold.app.verdict_record import keep_verdict

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from duskhold.app.comparing import Comparer, Shown, frame_shown, shows_plainly
-from duskhold.app.judging import Judge
+from duskhold.app.comparing import Comparer, Shown, frame_shown
+from duskhold.app.judging import Judge, Verdict
 from duskhold.app.record import frame_record
 from duskhold.app.writing_down import LOG, TABLE, add_to_record, picture_path, told_frame
 from duskhold.frames.account import Account
@@ -149,13 +149,12 @@ class _Gathering:
         if body is not None:
             level = (body["measured"] or {}).get("level_error_stops")
             comparer.follow(shown, body)
-        elif shown.role is Role.BASE:
-            comparer.begin(shown)
-            return told
-        elif comparer.reference is not None and not shown.opens_series:
-            told, level = _measured(comparer, told, shown)
-        elif self._evening_id is not None and comparer.may_begin(shown) and shows_plainly(self._judge, shown):
-            comparer.begin(shown)
+        else:
+            reference, verdict = comparer.reference, comparer.compare(shown)
+            if verdict is not None and reference is not None:
+                told, level = _measured(told, reference, verdict)
+            if shown.role is Role.BASE or self._evening_id is not None:
+                comparer.begins(shown)
         base = self._seen.get(told.base_id or "")
         return told if base is None else replace(told, level_stops=_level_through(told, level, path, base))
 
@@ -214,16 +213,13 @@ def _sha256(record: Mapping[str, Any], path: Path) -> str | None:
     return next((file.get("sha256") for file in record["files"] if file["path"] == str(path)), None)
 
 
-def _measured(comparer: Comparer, told: EveningFrame, shown: Shown) -> tuple[EveningFrame, float | None]:
+def _measured(told: EveningFrame, reference: Shown, verdict: Verdict) -> tuple[EveningFrame, float | None]:
     """Judged now, and its level against the frame that it is compared with."""
-    reference, against = comparer.reference, comparer.against
-    verdict = comparer.compare(shown)
-    if verdict is None or reference is None:
-        return told, None
     if verdict.trouble is not None:
         return replace(told, trouble=verdict.trouble), None
     measured = {**verdict.measured, "level_error_stops": verdict.level_error_stops}
-    told = replace(told, measured=measured, base_id=reference.frame_id, against=against, crops_jpeg=verdict.crops_jpeg)
+    base_id, crops = reference.frame_id, verdict.crops_jpeg
+    told = replace(told, measured=measured, base_id=base_id, against=verdict.against, crops_jpeg=crops)
     return told, verdict.measured["level_error_stops"]
 
 

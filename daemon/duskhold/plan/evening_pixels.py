@@ -13,11 +13,11 @@ from duskhold.plan.asking import Seen, complaint, deny_burnt, filter_off, prove
 from duskhold.plan.evening_agenda import light_has_come
 from duskhold.plan.evening_recovery import doubt, in_doubt
 from duskhold.plan.evening_rest import foretell, ring, stop
-from duskhold.plan.evening_state import State, Unmeasured
+from duskhold.plan.evening_state import State
 from duskhold.plan.evening_time import against_sky
-from duskhold.plan.evening_words import Act, Effect, Tell, Urgency
+from duskhold.plan.evening_words import Act, Effect, Take, Tell, Urgency
 from duskhold.plan.known_light import Reference
-from duskhold.plan.outing import BASE_GAP_S, Doubt, Kind, LightStart
+from duskhold.plan.outing import BASE_GAP_S, Doubt, Kind, LightStart, OutingKit
 from duskhold.plan.role import Role
 from duskhold.plan.series import SetUp
 from duskhold.plan.stops import StopReason
@@ -54,7 +54,8 @@ def measured(state: State, shape: SkyShape | None, event: words.Measured) -> lis
         of.opened_utc + timedelta(seconds=of.open_s / 2.0), event.level_ev, event.sigma_stops, of.take.role.value,
         of.open_s, event.at_least,
     )  # fmt: skip
-    look = _Look(reading, event, of.opened_utc, reading.at_least and _above_mid_stops(state, of, event) >= BURNT_STOPS)
+    above_mid_stops = event.level_ev - scene_ev(state.outing.kit, of.take, of.open_s, 1.0)
+    look = _Look(reading, event, of.opened_utc, reading.at_least and above_mid_stops >= BURNT_STOPS)
     match of.take.role:
         case Role.BASE:
             return _base_seen(state, shape, look)
@@ -64,6 +65,14 @@ def measured(state: State, shape: SkyShape | None, event: words.Measured) -> lis
             return _long_seen(state, look)
         case Role.DARK:
             return _dark_seen(state, reading)
+
+
+def scene_ev(kit: OutingKit, take: Take, open_s: float, share: float) -> float:
+    """The light of a frame that came out at this share of a mid-tone, by its filters as the bag says them."""
+    # A dial's frame by the dial's own true time, a held one by the time that it was really open.
+    true_s = open_s if take.dial is None else SHUTTER.true_value(take.dial)
+    f_number, iso = APERTURE.true_value(take.aperture), ISO.true_value(take.iso)
+    return scene_level_stops(share, f_number, true_s, iso, kit.glass(take.filters).stops)
 
 
 def not_measured(state: State, event: words.NotMeasured) -> list[Effect]:
@@ -88,13 +97,6 @@ def count_frame(state: State) -> None:
         state.steps_left = state.steps_left[1:]
     if want.kind is Kind.PAIRS:
         state.base_wanted, state.base_due_utc = True, None
-
-
-def _above_mid_stops(state: State, of: Unmeasured, event: words.Measured) -> float:
-    take = of.take
-    open_s = of.open_s if take.dial is None else SHUTTER.true_value(take.dial)
-    f_number, iso = APERTURE.true_value(take.aperture), ISO.true_value(take.iso)
-    return event.level_ev - scene_level_stops(1.0, f_number, open_s, iso, state.outing.kit.glass(take.filters).stops)
 
 
 def _base_seen(state: State, shape: SkyShape | None, look: _Look) -> list[Effect]:
