@@ -70,7 +70,9 @@ def find_leak(blocks: Blocks, gains: Floats, mid_tone: float) -> Leak | None:
     added = np.minimum(over_mean, blocks.offset)
     share = np.where(_kept_contrast(blocks, gains, _LEAK_CONTRAST_KEPT)[..., None], added, np.nan) / mid_tone
     # Less what neighbours differ by: stray light is smooth, a lamp's light and ripples that pass for rock are not.
-    smooth = _median_of_neighbours(share) - _LEAK_UNEVEN * _scatter_of_neighbours(share)
+    near = _neighbours(share)
+    middle = _median(near)
+    smooth = middle - _LEAK_UNEVEN * _median(np.abs(near - middle))
     strongest = np.nanmax(smooth, axis=2, initial=0.0, where=np.isfinite(smooth))
     row, column = np.unravel_index(int(np.argmax(strongest)), strongest.shape)
     rows, columns = strongest.shape
@@ -83,7 +85,7 @@ def find_lamp(blocks: Blocks, gains: Floats) -> tuple[float, tuple[float, float]
     ratio = np.log2(np.maximum(blocks.second, 1e-6) / np.maximum(gains * blocks.first, 1e-6))
     multiplied = np.log2(np.maximum(blocks.slope, 1e-3) / np.maximum(gains, 1e-3))
     stops = np.where(blocks.same[..., None], np.minimum(ratio, multiplied), np.nan)
-    smooth = _median_of_neighbours(stops)
+    smooth = _median(_neighbours(stops))
     finite = np.isfinite(smooth).all(axis=2)
     coloured = np.where(finite, smooth.max(axis=2) - smooth.min(axis=2), 0)
     brighter = np.where(finite & (coloured > _LAMP_STOPS_FROM / 2), smooth.max(axis=2), 0)
@@ -204,10 +206,8 @@ def _each_once(spots: list[Spot], width_to_height: float) -> list[Spot]:
     """Without those that lie on another one: a drop may show by its light and by its want of detail."""
     kept: list[Spot] = []
     for spot in sorted(spots, key=lambda one: -one.width):
-        away = [
-            np.hypot(spot.place[0] - one.place[0], (spot.place[1] - one.place[1]) / width_to_height) for one in kept
-        ]
-        if all(apart > one.width for apart, one in zip(away, kept, strict=True)):
+        x, y = spot.place
+        if all(np.hypot(x - one.place[0], (y - one.place[1]) / width_to_height) > one.width for one in kept):
             kept.append(spot)
     return kept
 
@@ -258,17 +258,6 @@ def _static_cells(same: Mask, side: int, rows: int, columns: int) -> Mask:
     return mask
 
 
-def _median_of_neighbours(values: Values) -> NDArray[np.float64]:
-    """Median over five by five blocks where the middle and enough of the others are known, else NaN."""
-    return _median(_neighbours(values))
-
-
-def _scatter_of_neighbours(values: Values) -> NDArray[np.float64]:
-    """How far these are from their median, in the median."""
-    near = _neighbours(values)
-    return _median(np.abs(near - _median(near)))
-
-
 def _neighbours(values: Values) -> Values:
     """Five by five blocks around each, along the first axis; NaN beyond the edge."""
     reach, side = 2, 5
@@ -280,6 +269,7 @@ def _neighbours(values: Values) -> Values:
 
 
 def _median(near: Values) -> NDArray[np.float64]:
+    """Over such neighbours, where the middle and enough of the others are known, else NaN."""
     known = np.isfinite(near)
     count = known.sum(axis=0)
     enough = (count >= _NEIGHBOURS_MIN) & known[len(near) // 2]

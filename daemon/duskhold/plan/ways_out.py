@@ -110,7 +110,7 @@ def _weaker(stuck: Stuck, forecast: Forecast, sets: Sequence[tuple[tuple[str, ..
         way = _gained(Way.FILTER, "+".join(names) or "none", gain, stuck, forecast)
         if way is not None and way.open_s <= stuck.longest_s:
             note = f"a shorter frame: {glass.stops:.1f} stops in place of {stuck.filter_stops:.1f}, the look changes"
-            told = replace(way, note="; ".join(said for said in (note, way.note) if said))
+            told = _noted(way, note)
             if way.note is None:
                 return told
             rests_on_too_much = rests_on_too_much or told
@@ -133,7 +133,11 @@ def _opened(stops: float, stuck: Stuck, forecast: Forecast) -> WayOut | None:
     way = _gained(Way.APERTURE, _wider(f_number, stops), stops, stuck, forecast)
     if way is None or f_number is None or f_number > _COMMON_WIDEST:
         return way
-    return replace(way, note="; ".join(said for said in ("not every lens opens so wide", way.note) if said))
+    return _noted(way, "not every lens opens so wide")
+
+
+def _noted(way: WayOut, note: str) -> WayOut:
+    return replace(way, note=note if way.note is None else f"{note}; {way.note}")
 
 
 def _wider(f_number: float | None, stops: float) -> str:
