@@ -1,6 +1,6 @@
 """A plan as people read it: one table in order of time, and what it comes to."""
 
-import shutil
+import sys
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from duskhold.faces import wording
 from duskhold.faces.plan_answer import Planned, cautions, prompt_line, stop_line
-from duskhold.faces.telling import USUAL_COLUMNS
+from duskhold.faces.telling import USUAL_COLUMNS, columns_of
 from duskhold.plan.outing import Dark, Outing
 from duskhold.plan.role import Role
 
@@ -53,8 +53,7 @@ _DARKS = {Dark.IN_CAMERA: "in the camera", Dark.AFTER: "after the series", Dark.
 def show_plan(planned: Planned, zone: tzinfo | None, picture: str | None) -> None:
     """Print it, as wide as the terminal is."""
     outing, timeline = planned.outing, planned.timeline
-    columns = shutil.get_terminal_size((USUAL_COLUMNS, 24)).columns or USUAL_COLUMNS
-    width = min(columns, USUAL_COLUMNS) - 2
+    width = min(columns_of(sys.stdout), USUAL_COLUMNS) - 2
     begins_utc = timeline.standing.opens_utc
     where = "" if outing.place is None else f", {wording.where(outing.place)}"
     print(textwrap.fill(f"{outing.name}{where}", width))

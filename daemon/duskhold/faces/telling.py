@@ -39,8 +39,11 @@ def row(at_utc: datetime, line: str, stream: TextIO) -> str:
 
 
 def columns_of(stream: TextIO) -> int:
-    """How wide the terminal is; as usual where it is none, or does not say."""
+    """How wide the terminal is, now: it may have been resized. Where it is none, or does not say, what `COLUMNS` says,
+    or as usual."""
     try:
-        return os.get_terminal_size(stream.fileno()).columns or USUAL_COLUMNS
+        columns = os.get_terminal_size(stream.fileno()).columns
     except (OSError, ValueError):
-        return USUAL_COLUMNS
+        columns = 0
+    asked = os.environ.get("COLUMNS", "")
+    return columns or (int(asked) if asked.isdecimal() else 0) or USUAL_COLUMNS
