@@ -14,6 +14,7 @@ MORE = (
     *("OpenSecondsSigma", "PlainOpenSeconds", "DelaySeconds", "UncorrectedErrorStops", "BaseFrame", "ClippedShares"),
     *("ContrastRatio", "RotationDegrees", "Scale", "CornerPixels", "MovedDuring", "LeakWorstShare", "Spots"),
     *("CornerStops", "CastStops", "HotPixelsPerMegapixel", "Reason"),
+    *("AirCelsius", "HumidityPercent", "DewMarginCelsius", "WindMetresPerSecond", "Tide", "Keep"),
 )
 FACTS = FrameFacts(
     frame_id="20261014-172110-3f2a",
@@ -45,6 +46,8 @@ FACTS = FrameFacts(
     pictures=(("a-long-DSK_0001.DNG", "00ff"), ("a-long-DSK_0001.JPG", "11ee")),
     more=tuple((name, "1") for name in MORE),
     filters=("ten",),
+    rating=-1,
+    remarks=("the gull <left> in time", "soft after all"),
     settings=("iso: 100",),
     reasoning=("base_s: 0.157",),
 )
@@ -70,6 +73,7 @@ def test_an_rdf_reader_finds_every_field() -> None:
     assert values(graph, f"{NAMESPACE}FreeBytes") == ["12000000000"]
     told = {str(name).removeprefix(NAMESPACE) for name in graph.predicates() if str(name).startswith(NAMESPACE)}
     assert told == set(OWN_FIELDS)
+    assert values(graph, "http://ns.adobe.com/xap/1.0/Rating") == ["-1"]  # rejected: XMP specification part 1, 8.4
     held = next(graph.objects(None, rdflib.URIRef(f"{NAMESPACE}Verdict")))
     assert [str(each) for each in graph.items(held)] or len(list(graph.objects(held))) == 3
 
@@ -84,6 +88,8 @@ def test_exiftool_and_exiv2_read_it(tmp_path: Path) -> None:
     assert told["XMP-exif:ISO"] == 100
     assert told["XMP-duskhold:FilterStops"] == 10.23
     assert told["XMP-duskhold:Verdict"] == list(FACTS.verdict)
+    assert told["XMP-duskhold:Remarks"] == list(FACTS.remarks)
+    assert told["XMP-xmp:Rating"] == -1
     assert "Warning" not in run.stdout
     seen = subprocess.run(["exiv2", "-PXkt", str(path)], capture_output=True, text=True, check=True)
     assert "Xmp.exif.ExposureTime" in seen.stdout

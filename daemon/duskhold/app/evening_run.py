@@ -20,7 +20,7 @@ from duskhold.app.evening_record import END, EveningRecord, mint_evening_id
 from duskhold.app.login_manager import BusLoginManager
 from duskhold.app.outing_file import load_outing
 from duskhold.app.sleep_watch import SleepWatch
-from duskhold.app.station import SIMULATED, Station, at_station, stamp_now
+from duskhold.app.station import Station, at_station, stamp_now
 from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan.evening import Evening
@@ -69,7 +69,7 @@ class Place:
     @property
     def own(self) -> Folders:
         """The folders of real or of simulated frames, as the camera is."""
-        return self.folders.simulated() if self.camera == SIMULATED else self.folders
+        return self.folders.of(self.camera)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,8 +19,7 @@ from duskhold.app.concluding import outcome_of
 from duskhold.app.evening_looking import Judging, Log, look_at, unjudged
 from duskhold.app.evening_record import END, EveningRecord
 from duskhold.app.evening_world import CAP, World, build_body, true_channels
-from duskhold.app.folders import Folders
-from duskhold.app.station import SIMULATED
+from duskhold.app.folders import SIMULATED, Folders
 from duskhold.camera.port import CameraError, Picture, Setting
 from duskhold.camera.simulated import SimulatedCamera
 from duskhold.frames.store import Arrival, StoredFile, file_name

@@ -12,6 +12,8 @@ from pathlib import Path
 
 from duskhold.shutter.places import Places
 
+SIMULATED = "simulated"
+"""Address of the body that is simulated in process."""
 SOCKET_PATH_MAX_BYTES = 100  # sun_path holds 108 with its end (unix(7)); some room for a name beside it
 
 
@@ -34,6 +36,10 @@ class Folders:
     def simulated(self) -> "Folders":
         """The same for simulated runs, whose frames and journal never lie among real ones."""
         return Folders(self.data / "simulated", self.state, self.runtime)
+
+    def of(self, address: str) -> "Folders":
+        """Those of the frames of the camera at `address`."""
+        return self.simulated() if address == SIMULATED else self
 
     def session(self, day: date) -> Path:
         """The folder of an outing's frames: one a day until an outing has a name."""

@@ -33,9 +33,14 @@ class JournalState:
     unfinished: tuple[Unfinished, ...]
 
 
+def journal_paths(folders: Folders) -> tuple[Path, ...]:
+    """The journals that are there, that of real frames first."""
+    return tuple(path for path in (folders.journal, folders.simulated().journal) if path.exists())
+
+
 def journal_states(folders: Folders, latest: int) -> tuple[JournalState, ...]:
     """The journals that are there, real frames first. Makes none. Raises `JournalError`."""
-    return tuple(_journal_state(path, latest) for path in _journals(folders))
+    return tuple(_journal_state(path, latest) for path in journal_paths(folders))
 
 
 def latest_frames(folders: Folders, limit: int) -> tuple[Frame, ...]:
@@ -48,7 +53,7 @@ def checksums_of(folders: Folders, paths: Iterable[str]) -> dict[str, str]:
     """The SHA-256 that these files had when they came home, of those that did. Raises `JournalError`."""
     own = {path: name for path in paths if (name := frame_of(Path(path).name)) is not None}
     found: dict[str, str] = {}
-    for journal_path in _journals(folders) if own else ():
+    for journal_path in journal_paths(folders) if own else ():
         with Journal.open(journal_path) as journal:
             for name in set(own.values()):
                 frame = journal.frame(name)
@@ -62,10 +67,6 @@ def camera_states(folders: Folders, addresses: Iterable[str]) -> tuple[CameraSta
     names = {camera_key(address): address for address in addresses}
     sockets = sorted({*folders.runtime.glob("*/holder"), *(folders.state / "cameras").glob("*/holder")})
     return tuple(_camera_state(names.get(path.parent.name, path.parent.name), path) for path in sockets)
-
-
-def _journals(folders: Folders) -> tuple[Path, ...]:
-    return tuple(path for path in (folders.journal, folders.simulated().journal) if path.exists())
 
 
 def _journal_state(path: Path, latest: int) -> JournalState:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from duskhold.app.bodies import has_passed
 from duskhold.app.check import clock_offset_s
 from duskhold.app.station import Station
+from duskhold.app.weather import weather_at
 from duskhold.camera.port import Setting
 from duskhold.camera.words import battery_percent
 from duskhold.frames.store import DiskShort, ensure_room
@@ -41,7 +42,7 @@ class Before:
 
 
 def look_before(station: Station) -> Before:
-    """What the body says before a frame, and why the frame should not begin. Raises `HolderSilent`."""
+    """What the body says before a frame, and why the frame should not begin. Raises `HolderSilent`, `JournalError`."""
     limits = station.settings.limits
     try:
         ensure_room(station.folders.data, FRAME_BYTES, limits.disk_reserve_mb * 1_000_000)
@@ -59,6 +60,7 @@ def look_before(station: Station) -> Before:
         "clock_offset_s": clock_offset_s(said.get(Setting.CLOCK), zone, middle_utc),
         "battery_percent": battery_percent(said.get(Setting.BATTERY)),
         "free_bytes": shutil.disk_usage(station.folders.data).free,
+        **weather_at(station.journal, middle_utc).told(),
     }
     return Before(trouble, {setting.value: value for setting, value in said.items()}, conditions)
 

@@ -10,8 +10,8 @@ NOT_CONCLUDED = "no outcome is written: it is being held now, or its program end
 def frame_record(frame: Frame, place: Place | None = None) -> dict[str, object]:
     """The record of one frame. Times in UTC; `open_s` is the true open time, None when it is not known.
 
-    `settings` is all that the body said of itself before the frame, `conditions` what else was known then; `sky` is
-    where sun and moon stood over `place`.
+    `settings` is all that the body said of itself before the frame, `conditions` what else was known then, the weather
+    that a person told among it; `sky` is where sun and moon stood over `place`; `remarks` what people said of it since.
     """
     asked, outcome = frame.asked, frame.outcome
     decision = dict(asked.decision)
@@ -36,6 +36,7 @@ def frame_record(frame: Frame, place: Place | None = None) -> dict[str, object]:
         "conditions": conditions,
         "sky": None,
         "verdict": None,
+        "remarks": [dict(remark.detail) for remark in frame.remarks],
     }
     if isinstance(asked, Refusal):
         record |= {"outcome": "refused", "open_s": 0.0, "shutter": "closed", "reason": asked.reason}

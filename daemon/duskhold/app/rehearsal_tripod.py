@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import BinaryIO
 
 from duskhold.app.concluding import outcome_of
-from duskhold.app.folders import Folders
+from duskhold.app.folders import SIMULATED, Folders
 from duskhold.app.rehearsal_scene import BASE_DIAL, BEGINS_UTC, FILTER, SKY, Scene, stops_rgb
-from duskhold.app.station import SIMULATED, stamp_now
+from duskhold.app.station import stamp_now
 from duskhold.camera.port import Picture, Setting
 from duskhold.frames.measure import Level, measure_level
 from duskhold.frames.store import Arrival, StoredFile, file_name

@@ -17,7 +17,7 @@ from duskhold.app.record import frame_record
 from duskhold.app.writing_down import LOG, TABLE, add_to_record, picture_path, told_frame
 from duskhold.frames.account import Account
 from duskhold.frames.evening import Evening, EveningFrame, veils_through
-from duskhold.frames.ledger import checksums
+from duskhold.frames.ledger import WEATHER, checksums
 from duskhold.frames.once import write_once
 from duskhold.frames.page import page_html
 from duskhold.frames.shooting import ExposureUnknown, shooting_of
@@ -29,6 +29,7 @@ from duskhold.light.reading import scene_level_stops
 from duskhold.plan.role import Role
 
 _MODEL_STEPS = 60
+_WEATHER_WORDS = ("air {:g} °C", "humidity {:g} %", "dew {:g} °C below the air", "wind {:g} m/s", "tide {}")
 _PAUSE = timedelta(hours=4)
 SECOND_COPY = (
     "Pictures lie beside this record as the camera made them, and on its card, where nothing was erased. "
@@ -62,7 +63,7 @@ def gather_evening(
         gathering = _Gathering(judge, place)
         told = [gathering.take_in(frame) for frame in sorted(frames, key=lambda one: one.written.utc)]
     modelled = _modelled(told, place)
-    notes = (*veils_through(told), *_camera_clock(told), SECOND_COPY)
+    notes = (*veils_through(told), *_weather(told), *_camera_clock(told), SECOND_COPY)
     return Evening(f"Evening of {day.isoformat()}", tuple(told), modelled, _local(told, zone), tuple(accounts), notes)
 
 
@@ -199,6 +200,22 @@ def _camera_clock(frames: Sequence[EveningFrame]) -> list[str]:
     if abs(offset_s) < 1.0:
         return ["The camera's clock was within a second of the computer's."]
     return [f"The camera's clock was {abs(offset_s):.0f} s {'ahead of' if offset_s > 0 else 'behind'} the computer's."]
+
+
+def _weather(frames: Sequence[EveningFrame]) -> list[str]:
+    """A line for each weather that was told, from the first frame that it was told before."""
+    said: list[str] = []
+    last: list[object] = [None] * len(WEATHER)
+    for frame in frames:
+        conditions = frame.record.get("conditions") or {}
+        told = [conditions.get(name) for name in WEATHER]
+        if told == last:
+            continue
+        last = told
+        parts = [words.format(value) for words, value in zip(_WEATHER_WORDS, told, strict=True) if value is not None]
+        if parts:
+            said.append(f"Weather, as it was told before {frame.record['frame_id']}: {', '.join(parts)}.")
+    return said
 
 
 def _local(frames: Sequence[EveningFrame], zone: tzinfo | None) -> str:

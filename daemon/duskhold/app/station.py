@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from duskhold.app.folders import Folders, ensure_private
+from duskhold.app.folders import SIMULATED, Folders, ensure_private
 from duskhold.camera.port import Identity
 from duskhold.journal.entry import Stamp
 from duskhold.journal.journal import Journal
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from duskhold.app.settings import Settings
     from duskhold.shutter.holder_link import HolderLink
 
-SIMULATED = "simulated"
 BACK_S = 5.0
 """A radio link that stumbles, or a session begun anew after a stall, is back sooner; a lead that was pulled is not."""
 PATIENCE_S = 2.0  # of one question; `exposing` asks on as long as it takes
@@ -77,7 +76,7 @@ def at_station(camera: str, settings: Settings, folders: Folders) -> Iterator[St
 
     Raises `FolderUnsafe`, `NotStarted`, `JournalError` or `OSError`.
     """
-    own = folders.simulated() if camera == SIMULATED else folders
+    own = folders.of(camera)
     ensure_private(folders.runtime)
     with Journal.open(own.journal) as journal:
         places = folders.places(camera)

@@ -34,6 +34,8 @@ COMMANDS = (
     "body",
     "status",
     "frames",
+    "note",
+    "weather",
     "compare",
     "report",
     "dark",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import folders_of, home_of, saying_journal_errors, settings_of, zone_of
+from duskhold.frames.remarks import judged, words_of
 from duskhold.plan.stamp import utc_from
 
 if TYPE_CHECKING:
@@ -79,4 +80,5 @@ def _remarks(record: Record) -> list[str]:
         remarks.append(f"{len(files)} file" + ("s" if len(files) > 1 else ""))
     if record["reason"]:
         remarks.append(record["reason"])
+    remarks.extend(said for said in (judged(record), *words_of(record)) if said)
     return remarks

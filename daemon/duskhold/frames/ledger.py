@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from duskhold.frames.evening import Evening, EveningFrame, sentences_of
+from duskhold.frames.remarks import judged, last_said, words_of
 
 MOMENTS = ("open", "middle", "close")
 SKY = ("sun_altitude", "sun_azimuth", "moon_altitude", "moon_azimuth")
 SETTINGS = ("aperture", "iso", "white_balance")
 REASONING = ("filter_stops", "plain_s", "delay_s", "rate_stops_per_min", "correction_stops")
 CONDITIONS = ("clock_offset_s", "battery_percent", "free_bytes")
+WEATHER = ("air_c", "humidity_percent", "dew_margin_c", "wind_m_s", "tide")
 COLUMNS = (
     "frame_id",
     "role",
@@ -47,6 +49,10 @@ COLUMNS = (
     "files",
     *(f"{each}_{moment}_deg" for moment in MOMENTS for each in SKY),
     *CONDITIONS,
+    *WEATHER,
+    "keep",
+    "stars",
+    "remarks",
 )
 """Of the table, one row a frame; where sun and moon stood to a tenth of a degree."""
 _AS_PLANNED_S = 0.05
@@ -71,7 +77,8 @@ def log_line(frame: EveningFrame) -> str:
     sentences = sentences_of(frame)
     said = ". ".join(sentences) if sentences else ("good" if frame.measured else "complete, not measured")
     names = ", ".join(Path(str(file["path"])).name for file in record.get("files", [])) or "no file"
-    return f"{opened}  {record['frame_id']}  {record['role']}: {length}{planned}; {said}; {names}\n"
+    remarks = "".join(f"; said of it: {each}" for each in (judged(record), *words_of(record)) if each)
+    return f"{opened}  {record['frame_id']}  {record['role']}: {length}{planned}; {said}; {names}{remarks}\n"
 
 
 def table_head() -> str:
@@ -105,7 +112,9 @@ def row_of(frame: EveningFrame) -> dict[str, Any]:
         "verdict": "; ".join(finding["text"] for finding in found.get("verdict", [])),
         "files": " ".join(Path(str(file["path"])).name for file in record.get("files", [])),
         **{f"{each}_{moment}_deg": _tenth(record, moment, f"{each}_deg") for moment in MOMENTS for each in SKY},
-        **{name: (record.get("conditions") or {}).get(name) for name in CONDITIONS},
+        **{name: (record.get("conditions") or {}).get(name) for name in (*CONDITIONS, *WEATHER)},
+        **{name: last_said(record, name) for name in ("keep", "stars")},
+        "remarks": "; ".join(words_of(record)),
     }
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 from duskhold.frames.once import write_once
+from duskhold.frames.remarks import last_said, words_of
 
 NAMESPACE = "http://duskhold.invalid/frame/1.0/"
 """Of our own fields; the name is reserved never to lead anywhere (RFC 2606)."""
@@ -36,6 +37,11 @@ OWN_FIELDS = {
     "CameraClockOffsetSeconds": "the body's clock minus the computer's, before the frame",
     "BatteryPercent": "what the body said of its battery before the frame",
     "FreeBytes": "room on the computer's disk before the frame",
+    "AirCelsius": "the air's temperature, as a person told it before the frame",
+    "HumidityPercent": "relative humidity, as told",
+    "DewMarginCelsius": "air minus dew point, which follows from both",
+    "WindMetresPerSecond": "as told",
+    "Tide": "in a person's words",
     "OpenSecondsSigma": "how well the true open time is known",
     "PlainOpenSeconds": "open time that a steady light would have needed",
     "DelaySeconds": "from the base frame to the opening",
@@ -61,6 +67,8 @@ OWN_FIELDS = {
     "Settings": "all that the body said of itself before the frame: name, value",
     "Reasoning": "every number that led to the open time, offers and choices among them: name, value",
     "Verdict": "what was past its limit, worst first",
+    "Keep": "True or False as a person said it, a rejected frame has xmp:Rating -1 as well",
+    "Remarks": "what people said of it afterwards, oldest first",
     "Pictures": "file name and SHA-256 of each picture",
 }
 
@@ -68,6 +76,12 @@ _OF_DECISION = {
     "PlainOpenSeconds": "plain_s",
     "DelaySeconds": "delay_s",
     "UncorrectedErrorStops": "uncorrected_error_stops",
+}
+_OF_CONDITIONS = {
+    "AirCelsius": "air_c",
+    "HumidityPercent": "humidity_percent",
+    "DewMarginCelsius": "dew_margin_c",
+    "WindMetresPerSecond": "wind_m_s",
 }
 _OF_MEASURES = {
     "ContrastRatio": "contrast_ratio",
@@ -79,6 +93,8 @@ _OF_MEASURES = {
     "CornerStops": "corner_stops",
     "HotPixelsPerMegapixel": "hot_pixels_per_megapixel",
 }
+_REJECTED = -1
+"""Of xmp:Rating; 1 to 5 are stars (XMP specification part 1, 8.4)."""
 _TELLS_THE_PLACE = ("place", "latitude", "longitude", "altitude", "azimuth", "path")
 """Parts of names in a decision that are left out of copies: where it was, on earth or on this computer's disk."""
 
@@ -135,6 +151,8 @@ class FrameFacts:
     pictures: tuple[tuple[str, str], ...] = ()
     more: tuple[tuple[str, str], ...] = ()
     filters: tuple[str, ...] = ()
+    rating: int | None = None
+    remarks: tuple[str, ...] = ()
     settings: tuple[str, ...] = ()
     reasoning: tuple[str, ...] = ()
     place: Place | None = field(default=None)
@@ -154,6 +172,7 @@ def side_file(facts: FrameFacts) -> bytes:
         _listed(described, ("exif", "ISOSpeedRatings"), "Seq", [f"{facts.iso:.0f}"])
     _listed(described, ("duskhold", "Verdict"), "Seq", facts.verdict)
     _listed(described, ("duskhold", "Filters"), "Bag", facts.filters)
+    _listed(described, ("duskhold", "Remarks"), "Seq", facts.remarks)
     _listed(described, ("duskhold", "Settings"), "Bag", facts.settings)
     _listed(described, ("duskhold", "Reasoning"), "Bag", facts.reasoning)
     _listed(described, ("duskhold", "Pictures"), "Seq", [f"{name} sha256:{digest}" for name, digest in facts.pictures])
@@ -201,6 +220,8 @@ def facts_of(
         ),
         more=tuple(_more(record, decision, found, base_id)),
         filters=tuple(str(each) for each in _sequence(decision.get("filters"))),
+        rating=_REJECTED if last_said(record, "keep") is False else last_said(record, "stars"),
+        remarks=tuple(words_of(record)),
         settings=tuple(f"{name}: {value}" for name, value in _mapping(record.get("settings")).items()),
         reasoning=tuple(_flat(decision)),
     )
@@ -211,11 +232,15 @@ def _more(
 ) -> Iterator[tuple[str, str]]:
     """Own fields that are numbers or words in the record."""
     clipped, cast = _mapping(found.get("clipped_share")), _mapping(found.get("cast_stops"))
-    moved = found.get("moved_during")
+    moved, keep = found.get("moved_during"), last_said(record, "keep")
+    conditions = _mapping(record.get("conditions"))
     told = {
         "OpenSecondsSigma": _decimal(_number(record.get("open_s_sigma_s"))),
         **{name: _decimal(_number(decision.get(key))) for name, key in _OF_DECISION.items()},
         **{name: _decimal(_number(found.get(key))) for name, key in _OF_MEASURES.items()},
+        **{name: _decimal(_number(conditions.get(key))) for name, key in _OF_CONDITIONS.items()},
+        "Tide": _text(conditions.get("tide")),
+        "Keep": None if keep is None else str(keep),
         "BaseFrame": base_id,
         "ClippedShares": _row([_number(clipped.get(each)) for each in "rgb"]),
         "CastStops": _row([_number(cast.get(each)) for each in "rb"]),
@@ -262,6 +287,7 @@ def _standard(facts: FrameFacts) -> dict[tuple[str, str], str | None]:
     found = {
         ("xmp", "CreatorTool"): "duskhold",
         ("xmp", "CreateDate"): facts.opened_utc,
+        ("xmp", "Rating"): None if facts.rating is None else str(facts.rating),
         ("exif", "DateTimeOriginal"): facts.opened_utc,
         ("exif", "ExposureTime"): _rational(facts.open_s),
         ("exif", "FNumber"): _rational(facts.f_number),

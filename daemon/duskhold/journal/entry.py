@@ -64,6 +64,10 @@ class Refusal:
     decision: Detail = field(default_factory=dict)
 
 
+REMARK = "remark"
+"""The word of the notes in which people say something of a frame."""
+
+
 @dataclass(frozen=True, slots=True)
 class Note:
     """Anything else worth knowing afterwards; `word` says what kind it is."""
@@ -93,8 +97,11 @@ class Unfinished:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One frame as the journal knows it: asked for, and what became of it (None while that is not written)."""
+    """One frame as the journal knows it: asked for, what became of it (None while that is not written), and what people
+    said of it, oldest first.
+    """
 
     asked: Intent | Refusal
     written: Stamp
     outcome: Outcome | None
+    remarks: tuple[Note, ...] = ()

@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from duskhold.journal.database import connect, naming_errors
-from duskhold.journal.entry import Detail, Evening, Frame, Intent, Note, Outcome, Refusal, Stamp, Unfinished
+from duskhold.journal.entry import REMARK, Detail, Evening, Frame, Intent, Note, Outcome, Refusal, Stamp, Unfinished
 from duskhold.plan.stamp import utc_from, utc_text
 
 
@@ -133,12 +133,13 @@ class Journal:
 
     def frames(self, limit: int) -> list[Frame]:
         """The latest frames and refusals, newest first."""
+        remarks = self._remarks()
         asked = [
-            Frame(_intent(row), _stamp(row), _outcome(row))
+            Frame(_intent(row), _stamp(row), _outcome(row), remarks.get(row["frame_id"], ()))
             for row in self._rows(f"{_FRAMES_WITH_OUTCOMES} ORDER BY i.number DESC LIMIT ?", limit)
         ]
         refused = [
-            Frame(_refusal(row), _stamp(row), None)
+            Frame(_refusal(row), _stamp(row), None, remarks.get(row["frame_id"], ()))
             for row in self._rows("SELECT * FROM refusal ORDER BY number DESC LIMIT ?", limit)
         ]
         return sorted(asked + refused, key=lambda one: one.written.utc, reverse=True)[:limit]
@@ -146,9 +147,9 @@ class Journal:
     def frame(self, frame_id: str) -> Frame | None:
         """One frame by its name."""
         for row in self._rows(f"{_FRAMES_WITH_OUTCOMES} WHERE i.frame_id = ?", frame_id):
-            return Frame(_intent(row), _stamp(row), _outcome(row))
+            return Frame(_intent(row), _stamp(row), _outcome(row), self._remarks().get(frame_id, ()))
         for row in self._rows("SELECT * FROM refusal WHERE frame_id = ?", frame_id):
-            return Frame(_refusal(row), _stamp(row), None)
+            return Frame(_refusal(row), _stamp(row), None, self._remarks().get(frame_id, ()))
         return None
 
     def count(self) -> int:
@@ -180,6 +181,14 @@ class Journal:
         """Whether an evening has a note of this word."""
         query = "SELECT 1 AS found FROM note WHERE word = ? AND json_extract(detail, '$.evening_id') = ? LIMIT 1"
         return bool(self._rows(query, word, evening_id))
+
+    def _remarks(self) -> dict[str, tuple[Note, ...]]:
+        """What people said of frames, by the frame's name; they type it, so it is not much."""
+        found: dict[str, tuple[Note, ...]] = {}
+        for row in self._rows("SELECT * FROM note WHERE word = ? ORDER BY number", REMARK):
+            name = row["frame_id"]
+            found[name] = (*found.get(name, ()), Note(row["word"], json.loads(row["detail"]), name))
+        return found
 
     def _insert(self, table: str, stamp: Stamp, **columns: object) -> None:
         values = {
