@@ -109,6 +109,35 @@ def test_without_a_day_it_is_run_at_every_dusk_and_only_once_at_each(place: Plac
     assert timedelta(hours=23) < second.at_utc - first.at_utc < timedelta(hours=25)
 
 
+BY_LIGHT = """\
+name: When the light has come
+place: {name: Ardvane Narrows, latitude_deg: 56.04, longitude_deg: -5.93}
+start: {light: {base: 1/2, direction: down}}
+want: {kind: again}
+kit: {filters: [], aperture: f/11, iso: 100}
+bounds: {longest_s: 60, frames: 3}
+"""
+
+
+@pytest.mark.parametrize("has_day", [False, True])
+def test_a_start_by_the_light_is_due_once_a_dusk_and_not_late_while_the_light_may_come(
+    place: Place, folder: Path, has_day: bool
+) -> None:
+    """There on 20 March a clear sky comes to it at 18:48, and is 4 stops from that at 18:12 and at 19:08."""
+    path = folder / "light.yaml"
+    path.write_text(("day: 2026-03-20\n" if has_day else "") + BY_LIGHT, encoding="utf-8")
+    noon_utc = datetime(2026, 3, 20, 13, tzinfo=UTC)
+    (first,) = look(place, folder, noon_utc).due
+    assert abs(first.at_utc + AHEAD - datetime(2026, 3, 20, 18, 12, 14, tzinfo=UTC)) < timedelta(seconds=1)
+    assert [one.at_utc for one in look(place, folder, noon_utc.replace(hour=19)).due] == [first.at_utc]
+    assert look(place, folder, noon_utc.replace(hour=20)).due == ()
+    over_utc = first.at_utc + timedelta(minutes=50)
+    happened(place, path, Said(Word.LEAVING), now_utc=over_utc)
+    assert look(place, folder, over_utc + AHEAD).due == ()
+    tomorrow = look(place, folder, noon_utc + timedelta(hours=24)).due
+    assert len(tomorrow) == (not has_day)
+
+
 def test_what_was_left_in_the_middle_is_due_at_once(place: Place, folder: Path) -> None:
     path = write(folder, "middle", timedelta(minutes=-40))
     happened(place, path)

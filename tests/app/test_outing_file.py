@@ -224,6 +224,8 @@ LINES = [
     (changed("kind: again", "kind: watch"), 9, "kit.filters"),
     (WHOLE + "  leave_by: {pack_min: 5}\n", 14, "bounds.leave_by"),
     # one thing against another
+    (changed("clock: 2026-03-20T18:00:00Z", "light: {base: 1/2, direction: down}").replace("base: 1/8", "first_s: 30"),
+     7, "want.first_s"),
     (changed("kind: again", "kind: bracket"), 5, "want.steps"),
     (changed("base: 1/8", "base: 1/8\n  steps: [-1, 1]"), 8, "want.steps"),
     (changed("base: 1/8", "base: 1/8\n  make_up_share: 0.7"), 8, "want.make_up_share"),

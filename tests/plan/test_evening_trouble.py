@@ -1,7 +1,7 @@
 """What may go wrong in an evening, and how it begins and ends: each rule of the machine by itself."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from evening_desk import AGAIN, BEGUN, FITTED, TONE, Desk, closes, leaving_in, takes
@@ -9,6 +9,7 @@ from evening_desk import AGAIN, BEGUN, FITTED, TONE, Desk, closes, leaving_in, t
 from duskhold.light.crossings import Direction
 from duskhold.light.place import Place
 from duskhold.plan import evening_words as words
+from duskhold.plan.evening_rest import TIME_LINE
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import ClockConfirmed, Fault, FaultGone, FaultSeen, Word
 from duskhold.plan.outing import AfterLinkLoss, Bounds, ClockStart, Costs, Dark, LightStart, Outing
@@ -190,6 +191,26 @@ def test_a_start_by_the_light_watches_until_it_has_come() -> None:
     desk.until_open(Role.BASE)
     desk.close()
     assert desk.lines("prompt") == ["fit the six"]
+
+
+@pytest.mark.parametrize(("begun", "is_late"), [("17:30", False), ("18:05", False), ("20:00", True)])
+def test_light_that_is_still_to_come_is_not_late(begun: str, is_late: bool) -> None:
+    """At 50 N 4 W that day a clear sky asks for 1 s at f/8 at 17:46, and is 4 stops from that at 17:24 and at 18:02."""
+    start = LightStart(1.0, Direction.DOWN, datetime(2026, 10, 14, 12, 16, tzinfo=UTC))
+    outing = replace(FITTED, start=start, place=Place(50.0, -4.0))
+    desk = Desk(outing, begun_utc=datetime.fromisoformat(f"2026-10-14T{begun}:00Z"))
+    held = desk.evening.state.held
+    assert (held is not None) is is_late
+    assert not is_late or (held is not None and "say resume to begin now" in held.reason)
+    assert (Role.BASE in desk.takes()) is not is_late
+
+
+def test_a_clock_that_nobody_trusts_does_not_say_when_the_light_is_to_be_watched() -> None:
+    start = LightStart(1.0, Direction.DOWN, BEGUN - timedelta(hours=3))
+    outing = replace(FITTED, start=start, place=Place(50.0, -4.0))
+    early = Desk(outing, confirmed=False, begun_utc=BEGUN - timedelta(hours=3))
+    assert early.rung() == [TIME_LINE]
+    assert Desk(replace(outing, place=None), confirmed=False).takes() == [Role.BASE]
 
 
 def test_light_that_cannot_be_that_of_this_place_and_time_holds() -> None:

@@ -4,6 +4,7 @@ Times and counts of the stories are worked arithmetic and the published illumina
 to the Astronomical Almanac, 3rd edition, table 12.8); tolerances as the stories give them.
 """
 
+import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -12,11 +13,13 @@ import pytest
 from duskhold.light.crossings import Direction
 from duskhold.light.filters import parse_filter
 from duskhold.light.place import Place
+from duskhold.light.skycurve import SkyCurve
 from duskhold.plan.at_home import standing_at_home
 from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.course import Standing
 from duskhold.plan.decision import LightReading, SteadyDrift
 from duskhold.plan.lean import Lean
+from duskhold.plan.moments import begins_utc, late_from_utc
 from duskhold.plan.outing import (
     Base,
     Bounds,
@@ -374,6 +377,16 @@ def test_a_start_by_the_light_comes_when_a_clear_sky_asks_for_it() -> None:
     )
     plan = plan_timeline(outing, standing_at_home(outing))
     assert plan.others[0].sun_altitude_deg == pytest.approx(-4.0, abs=0.1)
+    # It is watched from 4 stops before that on, which the same curve has at -0.93 degrees (log2 E 4 stops up from -4),
+    # and is late when as much has gone.
+    band = [begins_utc(outing), plan.frames[0].opens_utc, late_from_utc(outing)]
+    sky = SkyCurve(Place(50.20, -4.10), band[0])
+    levels = [math.log2(sky.level((each - band[0]).total_seconds())) for each in (band[0], band[2])]
+    assert levels[0] - levels[1] == pytest.approx(8.0, abs=0.01)
+    assert band == sorted(band) and sky.sun_altitude_deg(0.0) == pytest.approx(-0.93, abs=0.3)
+    nowhere = replace(outing, place=None)
+    noon_utc = datetime(2026, 3, 20, 12, tzinfo=UTC)
+    assert (begins_utc(nowhere), late_from_utc(nowhere)) == (noon_utc, noon_utc + timedelta(hours=24))
 
 
 def test_the_age_of_the_reading_refuses_nothing() -> None:

@@ -21,7 +21,7 @@ CAP_S = FRAME_S + 5.0
 SETTINGS = "limits: {disk_reserve_mb: 50, battery_reserve_percent: 5}\n"
 OUTING = f"""\
 name: Many short ones
-start: {{light: {{base: "1/15", direction: down}}}}
+start: {{clock: "2026-01-01T00:00:00Z"}}
 want: {{kind: again, first_s: {FRAME_S}, between_s: 0.1}}
 kit: {{filters: [], aperture: f/8, iso: 100}}
 bounds: {{longest_s: 2, shortest_s: 0.5, frames: 500}}

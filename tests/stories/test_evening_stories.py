@@ -10,11 +10,14 @@ import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from evening_stage import SMALL, Played, left_told, near, played, utc
 
 from duskhold.app.evening_world import Habits
+from duskhold.app.outing_file import load_outing
+from duskhold.app.settings import Settings
 from duskhold.camera.body import SimulatedBody
 from duskhold.camera.faults import Faults, Strike
 from duskhold.camera.stage import ConstantLight, FadingLight
@@ -137,6 +140,20 @@ def test_the_steps_of_a_bracket_are_a_stop_in_the_pixels(rate: float) -> None:
         times = sorted(one.open_s for one in longs)
         assert times[-1] / times[0] == pytest.approx(2.8, abs=0.3) if rate < 0.0 else times[-1] / times[0] < 4.0
         assert "frames" in found.lines("ended")[0].line
+
+
+def test_the_example_that_waits_for_the_light_takes_its_bracket_at_dusk() -> None:
+    """`config/outings/bracket.yaml`: watched while the clear sky is within 4 stops, and begun when it has come."""
+    path = Path(__file__).parents[2] / "config" / "outings" / "bracket.yaml"
+    outing = load_outing(path, Settings(), (), datetime(2026, 1, 1, tzinfo=UTC))
+    comes_utc = at_home.begins_at_home_utc(outing)
+    with played(outing) as found:
+        bases, longs = found.of(Role.BASE), found.of(Role.LONG)
+        assert found.lines("held") == []
+        assert 2 < len(bases) < 30 and bases[-2].opened_utc < comes_utc + timedelta(minutes=2)
+        assert abs(longs[0].opened_utc - comes_utc) < timedelta(minutes=5)
+        assert found.level_errors_stops() == pytest.approx([0.0, -1.0, -2.0], abs=0.1)
+        assert longs[0].open_s > longs[1].open_s > longs[2].open_s
 
 
 # Story 12: the winter causeway. The light is steady, as the story takes it.

@@ -15,8 +15,9 @@ from duskhold.camera.stage import Channels, ConstantLight, Light, PassingCloud, 
 from duskhold.frames.measure import Area
 from duskhold.light.filters import Filter
 from duskhold.light.skycurve import SkyCurve
+from duskhold.plan.at_home import begins_at_home_utc
 from duskhold.plan.moments import begins_utc
-from duskhold.plan.outing import Dark, Outing
+from duskhold.plan.outing import Dark, LightStart, Outing
 
 CAP: Channels = (24.0, 24.0, 24.0)
 """What a lens cap lets through: nothing that a frame could show."""
@@ -71,8 +72,10 @@ def world_of(outing: Outing, seed: int) -> World:
 
 
 def build_stage(outing: Outing, world: World) -> Stage:
-    """What is before the lens. The base exposure of the outing is right when the outing starts, clouds apart."""
-    start_s = (begins_utc(outing) - world.begins_utc).total_seconds()
+    """What is before the lens. The base exposure of the outing is right when the outing starts, clouds apart; that of a
+    start by the light when a clear sky comes to it.
+    """
+    start_s = (begins_at_home_utc(outing) - world.begins_utc).total_seconds()
     light: Light = ConstantLight()
     if outing.place is not None:
         curve = SkyCurve(outing.place, world.begins_utc)
@@ -106,7 +109,9 @@ def _channels(glass: Filter, off: float) -> Channels:
 
 
 def _base_s(outing: Outing, start_s: float) -> float:
-    want = outing.want
+    want, start = outing.want, outing.start
+    if isinstance(start, LightStart):
+        return start.base_s
     if want.base is not None and outing.place is None:
         return want.base.true_s
     if want.first_s is not None:

@@ -7,8 +7,8 @@ program ended in the middle is due at once, before all others.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from duskhold.app.document import DocumentWrong
@@ -17,8 +17,9 @@ from duskhold.app.evening_run import Place, Taken, find_in_the_middle
 from duskhold.app.outing_file import load_outing
 from duskhold.app.station import stamp_now
 from duskhold.journal.journal import Journal
-from duskhold.plan.moments import begins_utc
-from duskhold.plan.outing import BadOuting
+from duskhold.light.crossings import Direction
+from duskhold.plan.moments import begins_utc, late_from_utc
+from duskhold.plan.outing import BadOuting, LightStart, Outing
 
 AHEAD = timedelta(minutes=10)
 """An evening is begun so long before its start: for its check, and for a person who has to put something right."""
@@ -29,13 +30,20 @@ LATE = timedelta(minutes=15)
 @dataclass(frozen=True, slots=True)
 class Due:
     """An outing to run: when to begin with it, and why it is due. `taken` is what was left in the middle, as it stood:
-    that is gone on with whatever the time is, since nothing of it fires by itself.
+    that is gone on with whatever the time is, since nothing of it fires by itself. `late_from_utc` is where that is not
+    its start: light that is waited for may come later.
     """
 
     path: Path
     at_utc: datetime
     line: str
     taken: Taken | None = None
+    late_from_utc: datetime | None = None
+
+    @property
+    def missed_utc(self) -> datetime:
+        """From when on it is not begun by itself."""
+        return (self.late_from_utc or self.at_utc + AHEAD) + LATE
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +93,24 @@ def _due(
         last_utc = record.last_utc()
         if last_utc is not None and record.has_end():
             over[record.evening_id] = last_utc
-    starts_utc = begins_utc(load_outing(path, place.settings, place.bag, now_utc))
+    outing = _of_this_half_day(load_outing(path, place.settings, place.bag, now_utc), now_utc)
+    starts_utc = begins_utc(outing)
     was_run = last_utc is not None and last_utc >= starts_utc - AHEAD
-    if not was_run and starts_utc > now_utc - LATE:
-        yield Due(path, starts_utc - AHEAD, f"{path.name}: starts {starts_utc:%Y-%m-%d %H:%M}Z")
+    line = f"{path.name}: starts {starts_utc:%Y-%m-%d %H:%M}Z"
+    due = Due(path, starts_utc - AHEAD, line, late_from_utc=late_from_utc(outing))
+    if not was_run and due.missed_utc > now_utc:
+        yield due
+
+
+def _of_this_half_day(outing: Outing, now_utc: datetime) -> Outing:
+    """A start by the light without a day watches from whenever it is asked; which dusk that is, and so whether it was
+    run, counts from noon at its place, and for a dawn from midnight.
+    """
+    start = outing.start
+    if not isinstance(start, LightStart) or start.from_utc != now_utc:
+        return outing
+    east = timedelta(hours=0.0 if outing.place is None else outing.place.longitude_deg / 15.0)
+    here = now_utc.astimezone(UTC) + east
+    begun = here.replace(hour=12 if start.direction is Direction.DOWN else 0, minute=0, second=0, microsecond=0)
+    begun -= timedelta(days=begun > here)
+    return replace(outing, start=replace(start, from_utc=begun - east))

@@ -26,7 +26,7 @@ from duskhold.app.evening_loop import HEARTBEAT_S, Happened
 from duskhold.app.evening_record import EveningDamaged
 from duskhold.app.evening_run import EveningProgram, Hooks, Place, take_up
 from duskhold.app.hearing import STATE, hear
-from duskhold.app.outing_calendar import AHEAD, LATE, Calendar, Due, calendar_of
+from duskhold.app.outing_calendar import LATE, Calendar, Due, calendar_of
 from duskhold.app.past_visit import PastVisit
 from duskhold.app.service_notice import ServiceNotice
 from duskhold.app.station import stamp_now
@@ -227,7 +227,7 @@ class Service:
             if before is None or trouble not in before.troubles:
                 self._around.say(trouble)
         for one in () if before is None else before.due:
-            if one.taken is None and one.at_utc + AHEAD + LATE <= now_utc:
+            if one.taken is None and one.missed_utc <= now_utc:
                 self._around.say(f"missed, and not begun by itself: {one.line}")
         return Calendar(tuple(one for one in calendar.due if self._is_usable(one.path)), calendar.troubles)
 

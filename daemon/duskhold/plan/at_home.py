@@ -5,29 +5,17 @@ outing names is taken to be right for the last one before the filters go on.
 """
 
 import math
-from collections.abc import Callable
 from datetime import datetime, timedelta
-from itertools import pairwise
-from typing import Final
 
-from duskhold.light.crossings import Direction
-from duskhold.light.place import Place
-from duskhold.light.skylight import sun_illuminance_lx
 from duskhold.plan.bag import Base as BaseExposure
 from duskhold.plan.bag import Kit, Wanted, propose
 from duskhold.plan.course import Standing
 from duskhold.plan.decision import Drift, LightReading, SkyDrift, SteadyDrift
-from duskhold.plan.moments import begins_utc, ends_of
-from duskhold.plan.outing import BASE_GAP_S, BadOuting, Kind, LightStart, Outing, OutingKit
+from duskhold.plan.moments import begins_utc, ends_of, light_comes_utc
+from duskhold.plan.outing import BASE_GAP_S, BadOuting, Kind, LightStart, Outing
 from duskhold.plan.outlook import midnight_before, outlook, sky_of
 from duskhold.plan.series import Metered, SetUp
 from duskhold.plan.stops import Means
-
-_AT_HORIZON_S: Final = 0.1
-"""Base time towards the light at f/11 and ISO 100 when the sun's centre is at 0 degrees. Common practice, no source:
-two stops either way with direction and cloud."""
-_AT_HORIZON_EXPOSURE: Final = 2.0**7 / 100.0
-_SEARCH_STEP_S, _SEARCH_STEPS, _HALVINGS = 120.0, 720, 12
 
 
 def standing_at_home(outing: Outing, drift: Drift | None = None, means: Means | None = None) -> Standing:
@@ -59,9 +47,15 @@ def begins_at_home_utc(outing: Outing) -> datetime:
 
     Raises `BadOuting` when that never comes within a day.
     """
-    if isinstance(outing.start, LightStart) and outing.place is not None:
-        return _light_comes_utc(outing.start, outing.kit, outing.place)
-    return begins_utc(outing)
+    if not isinstance(outing.start, LightStart) or outing.place is None:
+        return begins_utc(outing)
+    comes_utc = light_comes_utc(outing)
+    if comes_utc is None:
+        from_utc = outing.start.from_utc
+        raise BadOuting(
+            "start.light", f"within a day of {from_utc:%Y-%m-%d %H:%M}Z a clear sky does not come to that light"
+        )
+    return comes_utc
 
 
 def nearest_filters(outing: Outing, wanted: Wanted) -> tuple[str, ...]:
@@ -106,33 +100,3 @@ def _base_s(outing: Outing, drift: Drift, at_utc: datetime) -> float:
         plain_s, rate = light.dose(0.0, want.first_s) / light.level(0.0), light.rate_stops_per_min(0.0)
     cost_stops = outing.kit.glass(outing.kit.filters).stops + outing.lean.stops(rate)
     return plain_s / math.exp2(cost_stops)
-
-
-def _light_comes_utc(start: LightStart, kit: OutingKit, place: Place) -> datetime:
-    """When the clear sky asks for the start's base time, going the way the start goes."""
-    midnight = midnight_before(start.from_utc)
-    sky, from_s = sky_of(place, midnight), (start.from_utc - midnight).total_seconds()
-    exposure = kit.aperture.true_value**2 / kit.iso.true_value
-    base_at_1_lx_s = _AT_HORIZON_S * sun_illuminance_lx(0.0) * exposure / _AT_HORIZON_EXPOSURE
-    wanted_lx = base_at_1_lx_s / start.base_s
-    sign = -1.0 if start.direction is Direction.DOWN else 1.0
-
-    def is_past(at_s: float) -> bool:
-        return sign * (sky.level(at_s) - wanted_lx) >= 0.0
-
-    if is_past(from_s):
-        return start.from_utc
-    steps = [from_s + _SEARCH_STEP_S * step for step in range(_SEARCH_STEPS + 1)]
-    for before_s, after_s in pairwise(steps):
-        if is_past(after_s):
-            return midnight + timedelta(seconds=_halved(is_past, before_s, after_s))
-    raise BadOuting(
-        "start.light", f"within a day of {start.from_utc:%Y-%m-%d %H:%M}Z a clear sky does not come to that light"
-    )
-
-
-def _halved(is_past: Callable[[float], bool], before_s: float, after_s: float) -> float:
-    for _ in range(_HALVINGS):
-        middle_s = (before_s + after_s) / 2.0
-        before_s, after_s = (before_s, middle_s) if is_past(middle_s) else (middle_s, after_s)
-    return after_s

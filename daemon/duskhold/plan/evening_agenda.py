@@ -40,6 +40,7 @@ from duskhold.plan.evening_words import (
     Tell,
     Urgency,
 )  # fmt: skip
+from duskhold.plan.moments import late_from_utc
 from duskhold.plan.outing import ClockStart, Fallback, Kind, LightStart
 from duskhold.plan.series import (
     FilterChange,
@@ -177,7 +178,9 @@ def _starting(state: State) -> list[Effect] | None:
     state.told_begin = True
     if state.checked_utc is None or (state.now_utc - state.checked_utc).total_seconds() > CHECK_AGE_MAX_S:
         state.checked = False  # hands may have been at the camera since
-    late_s = (state.now_utc - state.start_utc).total_seconds()
+    by_light = isinstance(state.outing.start, LightStart)
+    late_from = late_from_utc(state.outing) if by_light else state.start_utc
+    late_s = max(0.0, (state.now_utc - late_from).total_seconds())
     said: list[Effect] = [
         Tell("begin", "begins" if late_s < BEGINS_LATE_S else f"begins {late_s:.0f} s late", {"late_s": late_s})
     ]
@@ -374,9 +377,8 @@ def _step(state: State, metered: Metered) -> float:
 def _hangs_on_clock(state: State) -> bool:
     start, bounds = state.outing.start, state.outing.bounds
     leaves_by_clock = bounds.leave_by is not None and bounds.leave_by.at_utc is not None
-    starts_by_light = isinstance(start, LightStart)
-    is_now = isinstance(start, ClockStart) and start.at_utc <= state.begun_utc
-    return leaves_by_clock or bounds.sun_altitude_deg is not None or not (starts_by_light or is_now)
+    is_now = isinstance(start, ClockStart | LightStart) and state.start_utc <= state.begun_utc
+    return leaves_by_clock or bounds.sun_altitude_deg is not None or not is_now
 
 
 def light_has_come(state: State) -> bool:

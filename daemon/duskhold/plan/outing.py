@@ -106,7 +106,8 @@ class EventStart:
 
 @dataclass(frozen=True, slots=True)
 class LightStart:
-    """When the light has come to ask for this base time (true seconds), watched by base frames from `from_utc` on."""
+    """When the light has come to ask for this base time (true seconds) after `from_utc`, watched by base frames; where
+    a place is known, from when cloud may bring it."""
 
     base_s: float
     direction: Direction
@@ -263,6 +264,8 @@ class Outing:
             )
         if want.first_s is not None and want.kind in (Kind.WATCH, Kind.PAIRS):
             raise BadOuting("want.first_s", f"a series of kind {want.kind.value} needs base, not first_s")
+        if want.first_s is not None and isinstance(self.start, LightStart):
+            raise BadOuting("want.first_s", "a start by the light watches base frames: it needs base, not first_s")
         if want.kind is Kind.BRACKET and len(want.steps) < 2:
             raise BadOuting("want.steps", "a bracket has two steps or more, such as [-1, 0, 1]")
         if want.kind is not Kind.BRACKET and want.steps:
