@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from duskhold.app.folders import folders_for
+from duskhold.faces.expose import show_frame
 from duskhold.plan.stamp import utc_text
 from duskhold.shutter.holder_link import HolderLink
 
@@ -153,3 +154,14 @@ def test_a_computed_time_between_two_marks_is_held(folder: Path) -> None:
     status, record = run(folder, *words)
     assert (status, record["timing"]) == (0, "held")
     assert record["planned_s"] == pytest.approx(2**0.1)
+
+
+def test_a_time_that_the_dial_kept_is_not_said_to_be_known_to_0_ms(capsys: pytest.CaptureFixture[str]) -> None:
+    body = dict.fromkeys(("open_s_range", "opened_utc", "closed_utc", "reason")) | {
+        "frame_id": "20261014-172110-3f2a", "planned_s": 4.0, "decision": {"dial": {"mark": "4"}}, "open_s": 4.0,
+        "outcome": "complete", "open_s_sigma_s": 0.0, "earlier": [], "files": [], "notices": [],
+    }  # fmt: skip
+    show_frame(body, None)
+    assert "give or take" not in capsys.readouterr().out
+    show_frame(body | {"open_s_sigma_s": 0.1}, None)
+    assert "give or take 100 ms" in capsys.readouterr().out

@@ -1,11 +1,17 @@
 """Numbers, times and places in the form that people read."""
 
+import os
+import pty
+import sys
+import termios
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from duskhold.faces import wording
+from duskhold.faces.answer import Wrong
+from duskhold.faces.voice import ForPeople
 from duskhold.light.place import Place
 
 
@@ -70,3 +76,26 @@ def test_what_is_longer_than_a_row_breaks_between_words(
     wording.print_table("", ("", "set", ""), [["filter", "six and three", note]])
     said = capsys.readouterr().out.splitlines()
     assert max(map(len, said)) < 24 and set(note.split()) <= set(" ".join(said).split())
+
+
+@pytest.mark.parametrize("columns", [40, 80])
+def test_a_complaint_breaks_between_words_at_a_terminal(columns: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    mine, theirs = pty.openpty()
+    path = "/" + "a-long-folder/" * 8
+    with os.fdopen(mine, "rb", buffering=0) as reader, os.fdopen(theirs, "w") as terminal:
+        termios.tcsetwinsize(theirs, (24, columns))
+        monkeypatch.setattr(sys, "stderr", terminal)
+        said = "There is nobody to ask whether the filter that was named is fitted"
+        hint = f"--wait SECONDS gives a person the time to fit it.\n  Or look into {path} for what was kept."
+        ForPeople().complain(Wrong("usage", said, field="--fitted", hint=hint))
+        rows = reader.read(4096).decode().split("\r\n")
+    assert all(len(row) < columns for row in rows if path not in row)
+    assert rows[0].startswith("duskhold: --fitted: There is nobody") and rows[1].startswith("  ")
+    assert [row for row in rows if path in row]  # whole, to be copied
+    assert " ".join(" ".join(rows).split()) == f"duskhold: --fitted: {said} {' '.join(hint.split())}"
+
+
+def test_what_is_no_terminal_gets_rows_as_they_are(capsys: pytest.CaptureFixture[str]) -> None:
+    long = "word " * 500
+    wording.say(f"{long}\n  {long}")
+    assert capsys.readouterr().out == f"{long}\n  {long}\n"

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.countdown import Countdown
 from duskhold.faces.inputs import folders_of, person_is_there, saying_journal_errors, settings_of
@@ -110,7 +111,7 @@ _HINTS = {
 
 def _show_cleared(frames: list[str]) -> None:
     for frame in frames:
-        print(f"{frame} is recorded as far as it is known; nothing more is fetched of it.")
+        wording.say(f"{frame} is recorded as far as it is known; nothing more is fetched of it.")
     print("Frames may be taken again.")
 
 
@@ -183,8 +184,9 @@ def _show(lesson: "Lesson", habits: "Habits", pulled: "Pulled | None") -> None:
     learnt = lesson.learnt
     found = f"{learnt.latency_s * 1000:+.0f} ms against our two calls, give or take {learnt.sigma_s * 1000:.0f} ms"
     print(f"{lesson.identity.model}, serial {lesson.identity.serial}")
-    print(f"A held frame is {found}")
-    print(f"({learnt.frames} held frames of {lesson.dial_s:g} s; the light drifted {learnt.drift_stops:.3f} stop).")
+    wording.say(f"A held frame is {found}")
+    drift = f"the light drifted {learnt.drift_stops:.3f} stop"
+    wording.say(f"({learnt.frames} held frames of {lesson.dial_s:g} s; {drift}).")
     for line in habit_lines(habits, pulled):
-        print(line)
-    print(f"Later frames on this body allow for it. Kept in {lesson.kept}")
+        wording.say(line)
+    wording.say(f"Later frames on this body allow for it. Kept in {lesson.kept}")

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from duskhold.faces import wording
 from duskhold.faces.answer import Answer
 from duskhold.faces.check import change_body, show_changes
 from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of, zone_of
@@ -141,22 +142,22 @@ def _body(camera: str, identity: "Identity", said: "dict[Setting, str]") -> dict
 def _show(body: dict[str, Any], lines: list[str]) -> None:
     from duskhold.camera.widgets import HELD_BY
 
-    print(f"{body['model']}, serial {body['serial']}, at {body['camera']} (library {body['library']}).")
+    wording.say(f"{body['model']}, serial {body['serial']}, at {body['camera']} (library {body['library']}).")
     widgets = body["widgets"]
     held = f", held by `{widgets[HELD_BY]}`" if HELD_BY in widgets else ""
-    print(f"Control family: {body['family']}, vendor extension {body['vendor_extension']}{held}.")
-    print(_proof(body))
+    wording.say(f"Control family: {body['family']}, vendor extension {body['vendor_extension']}{held}.")
+    wording.say(_proof(body))
     for need in body["needs"]:
-        print(f"Before a held frame: {need}.")
+        wording.say(f"Before a held frame: {need}.")
     for name, word in body["says"].items():
-        print(f"  {name:<18} {word:<20} {widgets.get(name, '')}".rstrip())
+        wording.say(f"  {name:<18} {word:<20} {widgets.get(name, '')}".rstrip())
     if body["latency"] is not None:
         latency = body["latency"]
-        print(f"Latency: {latency['seconds'] * 1000:+.0f} ms, give or take {latency['sigma_s'] * 1000:.0f} ms.")
+        wording.say(f"Latency: {latency['seconds'] * 1000:+.0f} ms, give or take {latency['sigma_s'] * 1000:.0f} ms.")
     for line in lines:
-        print(line)
+        wording.say(line)
     if body["says_nothing_of"]:
-        print(f"It cannot be asked: {', '.join(body['says_nothing_of'])}.")
+        wording.say(f"It cannot be asked: {', '.join(body['says_nothing_of'])}.")
 
 
 def _proof(body: dict[str, Any]) -> str:
@@ -170,4 +171,4 @@ def _proof(body: dict[str, Any]) -> str:
 def _show_restored(body: dict[str, Any]) -> None:
     show_changes(body["changed"])
     if not body["changed"]:
-        print("Nothing to put back." if body["found_before"] else "Nothing was set from here before.")
+        wording.say("Nothing to put back." if body["found_before"] else "Nothing was set from here before.")

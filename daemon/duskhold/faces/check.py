@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import (
     folders_of,
@@ -91,9 +92,9 @@ def show_changes(changes: list[dict[str, Any]]) -> None:
     for change in changes:
         setting, asked, trouble = change["setting"], change["asked"], change["trouble"]
         if trouble:
-            print(f"{setting}: set it to {asked} on the body; from here it could not be set ({trouble}).")
+            wording.say(f"{setting}: set it to {asked} on the body; from here it could not be set ({trouble}).")
         else:
-            print(f"{setting}: {change['was']} is now {change['now']}.")
+            wording.say(f"{setting}: {change['was']} is now {change['now']}.")
 
 
 def _wanted(args: argparse.Namespace, settings: "Settings") -> "Wanted":
@@ -174,13 +175,11 @@ def _body(camera: str, items: "list[Item]", changes: "list[Change]", ready: bool
 
 
 def _show(body: dict[str, Any], settable: list[str]) -> None:
-    from duskhold.faces.wording import print_table
-
     show_changes(body["changed"])
     rows = [(each["item"], MARKS[each["state"]], each["value"] or "", _said(each)) for each in body["items"]]
-    print_table(f"Check of {body['camera']}", ("item", "", "value", "what to do"), rows)
+    wording.print_table(f"Check of {body['camera']}", ("item", "", "value", "what to do"), rows)
     for line in last_lines(body, settable):
-        print(line)
+        wording.say(line)
 
 
 def last_lines(body: dict[str, Any], settable: list[str]) -> Iterator[str]:

@@ -101,7 +101,7 @@ def _rig(args: argparse.Namespace) -> dict[str, float] | None:
 
 def _show(body: Body) -> None:
     for finding in body["verdict"]:
-        print(finding["text"][:1].upper() + finding["text"][1:] + ".")
+        wording.say(finding["text"][:1].upper() + finding["text"][1:] + ".")
     if body["good"]:
         print("Good: nothing is past its limit.")
     scout = body.get("scout")
@@ -109,7 +109,7 @@ def _show(body: Body) -> None:
     rows = [[name, value(body), *([value(scout)] if scout else []), limit] for name, value, limit in _lines(body)]
     wording.print_table("", columns, rows)
     if body["reason"]:
-        print(f"Not everything could be measured: {body['reason']}.")
+        wording.say(f"Not everything could be measured: {body['reason']}.")
 
 
 def _lines(body: Body) -> list[tuple[str, Any, str]]:

@@ -228,7 +228,7 @@ def _rows(body: dict[str, Any], zone: "tzinfo | None") -> Iterator[list[str]]:
         yield ["timing", f"the body's own dial at {dial['mark']}", "could not be stopped early"]
     if body["open_s"] is not None and body["outcome"] != "refused":
         sigma_s = body["open_s_sigma_s"]
-        doubt = "" if sigma_s is None else f"give or take {sigma_s * 1000:.0f} ms"
+        doubt = "" if not sigma_s else f"give or take {sigma_s * 1000:.0f} ms"
         yield ["open", f"{body['open_s']:.2f} s", doubt]
     elif body["open_s_range"] is not None:
         least_s, most_s = body["open_s_range"]

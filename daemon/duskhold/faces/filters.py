@@ -81,7 +81,7 @@ def _filter_body(one: "BagFilter") -> dict[str, object]:
 
 def _show_bag(bag: "tuple[BagFilter, ...]", caution: str | None) -> None:
     if not bag:
-        print("There is no filter in the bag: `duskhold set-up --filters strong=x1000,light=3` puts them there.")
+        wording.say("There is no filter in the bag: `duskhold set-up --filters strong=x1000,light=3` puts them there.")
         return
     rows = []
     for one in bag:
@@ -137,7 +137,7 @@ def _show_measured(body: dict[str, Any]) -> None:
     wording.print_table(f"{body['name']}, measured {body['measured_utc']}", ("", "", ""), rows)
     print(f"  Kept with its frames in {body['folder']}")
     if body["reason"]:
-        print(f"  {body['reason'][:1].upper()}{body['reason'][1:]}.")
+        wording.say(f"  {body['reason'][:1].upper()}{body['reason'][1:]}.")
 
 
 def _check(args: argparse.Namespace, settings: "Settings") -> Answer:
@@ -164,9 +164,9 @@ def _check(args: argparse.Namespace, settings: "Settings") -> Answer:
 
 
 def _show_checked(body: dict[str, Any]) -> None:
-    print(f"{body['name']}: {body['seen_stops']:.2f} stops seen, {body['stored_stops']:.2f} stored.")
+    wording.say(f"{body['name']}: {body['seen_stops']:.2f} stops seen, {body['stored_stops']:.2f} stored.")
     if body["question"]:
-        print(f"  {wording.stops(body['off_stops'])} off: {body['question']}")
+        wording.say(f"  {wording.stops(body['off_stops'])} off: {body['question']}")
 
 
 def _name(args: argparse.Namespace) -> str:

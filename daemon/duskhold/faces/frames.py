@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> Answer:
 def show_records(title: str, records: list[Record], zone: "tzinfo | None") -> None:
     """Print frames as a table, one line each."""
     if not records:
-        print(f"{title}: none yet.")
+        wording.say(f"{title}: none yet.")
         return
     head = ("frame", "outcome", "open", "opened UTC", "local", "")
     wording.print_table(title, head, [_row(record, zone) for record in records])

@@ -94,7 +94,7 @@ def _body(path: str, light: "CapLight", open_s: float) -> Body:
 def _show(body: Body) -> None:
     for each in body["frames"]:
         print(f"{each['path']}: {_line(each, body['longest_s'])}")
-    print(CAUTION)
+    wording.say(CAUTION)
 
 
 def _line(each: Body, longest_s: float) -> str:

@@ -137,7 +137,7 @@ def _body(outing: "Outing", staging: "Staging", found: "Rehearsed") -> dict[str,
 def _show(body: dict[str, Any]) -> None:
     from duskhold.faces import wording
 
-    print(f"{body['outing']}: {body['stop']['line']}")
+    wording.say(f"{body['outing']}: {body['stop']['line']}")
     rows = []
     first = next((one["level_stops"] for one in body["frames"] if one["role"] == "long" and one["level_stops"]), None)
     for number, frame in enumerate(body["frames"], 1):

@@ -6,6 +6,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import folders_of, place_of, read, saying_journal_errors, settings_of, zone_of
 
@@ -84,9 +85,9 @@ def _body(written: "Written") -> dict[str, object]:
 
 def _show(written: "list[Written]") -> None:
     for one in written:
-        print(Path(one.log).read_text(encoding="utf-8"))
+        wording.say(Path(one.log).read_text(encoding="utf-8"))
         for account in one.evening.accounts:
-            print("\n".join(account.sentences()))
+            wording.say("\n".join(account.sentences()))
         for cause, count, ids in one.evening.losses():
-            print(f"{cause}: {count} ({', '.join(ids)})")
-        print(f"The page of the evening: {one.page}")
+            wording.say(f"{cause}: {count} ({', '.join(ids)})")
+        wording.say(f"The page of the evening: {one.page}")

@@ -142,7 +142,7 @@ def _on_signal(program: "EveningProgram", number: signal.Signals) -> None:
 def _show(story: "Story", settings_changed: bool) -> None:
     from duskhold.faces import wording
 
-    print(f"{story.name}: {story.line}")
+    wording.say(f"{story.name}: {story.line}")
     rows = []
     for frame in story.frames:
         held, files = wording.open_time(frame), str(len(frame["files"]))
@@ -150,4 +150,4 @@ def _show(story: "Story", settings_changed: bool) -> None:
     if rows:
         wording.print_table("Frames", ("frame", "role", "outcome", "open", "files"), rows)
     if settings_changed:
-        print("The camera's settings were changed for this: `duskhold body restore` puts them back as they were.")
+        wording.say("The camera's settings were changed for this: `duskhold body restore` puts them back as they were.")

@@ -52,13 +52,13 @@ def run(args: argparse.Namespace) -> Answer:
 
 def _show(body: Record, zone: "tzinfo | None") -> None:
     for camera in body["cameras"]:
-        print(_camera_line(camera))
+        wording.say(_camera_line(camera))
     if not body["cameras"]:
-        print("No camera is held by a shutter process now.")
+        wording.say("No camera is held by a shutter process now.")
     for journal in body["journals"]:
-        print(f"Journal {journal['path']}: {journal['frames']} frames.")
+        wording.say(f"Journal {journal['path']}: {journal['frames']} frames.")
     if not body["journals"]:
-        print(f"No journal yet in {body['data']}; `duskhold rehearse` shows the whole job without a camera.")
+        wording.say(f"No journal yet in {body['data']}; `duskhold rehearse` shows the whole job without a camera.")
     if body["unfinished"]:
         show_records("Without a settled outcome", body["unfinished"], zone)
     if body["latest"]:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
+from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import folders_of, now_utc, settings_of
 
@@ -61,15 +62,15 @@ def _show(word: str, answer: dict[str, Any]) -> None:
     known = {word} if view is None else {word, view.stop, view.line, to_do(view)}
     for line in answer["answers"]:
         if line not in known:
-            print(line)
+            wording.say(line)
     if view is None:
-        print(answer["waiting"])
+        wording.say(answer["waiting"])
         return
     if word in _CLOSES and view.phase is Phase.OPEN:
         view = replace(view, until_utc=None)  # it closes now, whatever was planned
     for line in lines_of(view, now_utc()):
-        print(line)
+        wording.say(line)
     if answer.get("next"):
-        print(f"After this evening: {answer['next']}")
+        wording.say(f"After this evening: {answer['next']}")
     if word == "hold" and view.phase is not Phase.HELD and view.stop is None:
-        print("Nothing more is taken after this frame, until resume.")
+        wording.say("Nothing more is taken after this frame, until resume.")

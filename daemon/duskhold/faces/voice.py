@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from duskhold.faces.answer import Answer, Wrong
+from duskhold.faces.wording import wrapped
 
 
 class Voice(Protocol):
@@ -50,7 +51,7 @@ class ForPeople:
         # What has no name on the command line but its place there is named by the message itself.
         is_said = not wrong.field or wrong.field.isupper() or f"{wrong.field}: " in wrong.message
         where = "" if is_said else f"{wrong.field}: "
-        print(f"duskhold: {where}{wrong.message}", file=sys.stderr)
+        print(wrapped(f"duskhold: {where}{wrong.message}", sys.stderr), file=sys.stderr)
         if wrong.hint:
-            print(f"  {wrong.hint}", file=sys.stderr)
+            print(wrapped(f"  {wrong.hint}", sys.stderr), file=sys.stderr)
         sys.stderr.flush()

@@ -4,7 +4,7 @@ import sys
 import textwrap
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, tzinfo
-from typing import Any
+from typing import Any, TextIO
 
 from duskhold.faces.telling import columns_of
 from duskhold.light.place import Place
@@ -113,10 +113,31 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) 
 
 def print_line(line: str) -> None:
     """Indented, and wrapped between words where a terminal has an edge."""
-    columns = columns_of(sys.stdout) if sys.stdout.isatty() else NOT_A_TERMINAL_COLUMNS
-    print(textwrap.fill(
-        line, columns - 1, initial_indent="  ", subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
-    ))  # fmt: skip
+    print(wrapped(f"  {line}", sys.stdout))
+
+
+def say(line: str) -> None:
+    """From the edge on, and wrapped between words where a terminal has another."""
+    print(wrapped(line, sys.stdout))
+
+
+def wrapped(text: str, stream: TextIO) -> str:
+    """Each row of the text wrapped between words, and set in where it goes on; a file or a pipe gets it as it is.
+
+    What is longer than a row, such as a path, stays whole.
+    """
+    if not stream.isatty():
+        return text
+    return "\n".join(_wrapped_row(row, columns_of(stream) - 1) for row in text.split("\n"))
+
+
+def _wrapped_row(row: str, columns: int) -> str:
+    words = row.lstrip(" ")
+    before = row[: len(row) - len(words)]
+    return textwrap.fill(
+        words, columns, initial_indent=before, subsequent_indent=f"{before}  ", break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
 
 
 def _least_columns(head: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
