@@ -71,6 +71,8 @@ def terminal(bench: Rig, request: pytest.FixtureRequest) -> Iterator[Terminal]:
 @pytest.mark.parametrize("bench", [("--filters", "none")], indirect=True)
 def test_it_opens_after_enter_and_not_before(bench: Rig, terminal: Terminal) -> None:
     terminal.wait_for("Fit the filter (5.3), then press Enter")
+    os.write(terminal.descriptor, b"no\n")
+    terminal.wait_for("Only Enter, y or done goes on; Ctrl-C leaves.")
     time.sleep(1.5)
     assert len(bench.openings()) == 1
     bench.body.order("fit", filters="4.7")  # another filter than the one that was said
@@ -88,7 +90,7 @@ def test_ctrl_c_in_place_of_enter_opens_nothing_more(bench: Rig, terminal: Termi
     os.kill(terminal.process.pid, signal.SIGINT)
     assert terminal.status() == 130
     assert len(bench.openings()) == 1
-    assert "was not taken" in terminal.shown
+    assert "then press Enter \r\n" in terminal.shown and "was not taken" in terminal.shown
     refused, base = bench.run("frames")[1]["frames"]
     assert (refused["role"], refused["outcome"], refused["open_s"]) == ("long", "refused", 0.0)
     assert "was not taken" in refused["reason"]

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 LONGEST_WAIT_S = 3600.0
 _AWAKE_EVERY_S = 20.0  # an idle camera is let go after a minute
 _LOOK_S = 0.1
+_DONE = ("", "y", "yes", "d", "done", "ok")
 
 
 def add_person_options(parser: argparse.ArgumentParser) -> None:
@@ -80,6 +81,8 @@ class Vigil:
         asked_s = time.monotonic()
         while not self.caught and not select.select([sys.stdin], [], [], _LOOK_S)[0]:
             asked_s = self._keep_awake(asked_s)
+        if self.caught:
+            print(file=sys.stderr, flush=True)  # the question is left on a row of its own
         self._ended()
         typed = sys.stdin.readline()
         if not typed:
@@ -95,7 +98,10 @@ class Vigil:
         if args.wait is not None:
             self.pause(args.wait, line)
         elif not args.fitted:
-            self.enter(f"{line}, then press Enter")
+            # Whoever types something else has not only pressed Enter: minutes hang on a word that was meant as no.
+            question = f"{line}, then press Enter"
+            while self.enter(question).lower() not in _DONE:
+                question = f"Only Enter, y or done goes on; Ctrl-C leaves. {line}, then press Enter"
 
     def _keep_awake(self, asked_s: float) -> float:
         if time.monotonic() - asked_s < _AWAKE_EVERY_S:
