@@ -40,6 +40,12 @@ def test_what_was_said_by_a_clock_that_ran_ahead_does_not_count(journal: Journal
     assert weather_at(journal, START).told() == NOTHING
 
 
+@pytest.mark.parametrize("air_c", [8.0, 0.1, -3.3])
+def test_air_that_is_full_of_water_has_no_margin_and_no_sign_before_it(air_c: float, journal: Journal) -> None:
+    weather = say_weather(journal, {"air_c": air_c, "humidity_percent": 100.0}, stamp(0))
+    assert str(weather.told()["dew_margin_c"]) == "0.0" and f"{weather.dew_margin_c():.1f}" == "0.0"
+
+
 def test_what_is_said_last_holds(journal: Journal) -> None:
     say_weather(journal, {"wind_m_s": 6.0}, stamp(0))
     assert say_weather(journal, {"wind_m_s": 11.0}, stamp(1)).told()["wind_m_s"] == 11.0

@@ -38,7 +38,8 @@ class Weather:
         air, humidity = self.said.get("air_c"), self.said.get("humidity_percent")
         if air is None or humidity is None:
             return None
-        return float(air.value) - dew_point_c(float(air.value), float(humidity.value))
+        margin_c = float(air.value) - dew_point_c(float(air.value), float(humidity.value))
+        return max(0.0, margin_c)  # air that is full of water leaves a rounding error below nothing
 
     def told(self) -> dict[str, object]:
         """As a frame's record has it: every name, null where nobody said it."""
