@@ -53,7 +53,7 @@ def said(capsys: Capture, *words: str, status: int = 0) -> dict[str, Any]:
 
 
 def test_the_latest_frame_unless_one_is_named(data: Path, capsys: Capture) -> None:
-    found = said(capsys, "note", "the", "gull", "left", "--keep", "--data", str(data))
+    found = said(capsys, "note", "the", " gull\n", "left", "--keep", "--data", str(data))
     assert found["frame_id"] == LAST
     assert [(each["text"], each["keep"], each["stars"]) for each in found["remarks"]] == [("the gull left", True, None)]
     found = said(capsys, "note", "--frame", FIRST, "--stars", "4", "--data", str(data))
@@ -84,7 +84,8 @@ def test_it_stands_in_log_table_page_and_side_file(data: Path, capsys: Capture) 
     ("words", "field"),
     [
         ([], "WORD"), (["--stars", "6"], "--stars"), (["x" * 2001], "WORD"),
-        (["a", "--frame", "20261014-000000-ffff"], "--frame"), (["--keep", "--reject"], "--reject"),
+        (["a", "--frame", "20261014-000000-ffff"], "--frame"), (["a", "--frame", ""], "--frame"),
+        (["not UTF-8: \udcff"], "WORD"), (["\x1b[A"], "WORD"), (["--keep", "--reject"], "--reject"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_noted_says_why(words: list[str], field: str, data: Path, capsys: Capture) -> None:
@@ -115,7 +116,8 @@ def test_weather_is_said_and_asked(tmp_path: Path, capsys: Capture) -> None:
 
 
 @pytest.mark.parametrize(
-    "words", [["--air", "99"], ["--humidity", "0"], ["--wind", "-1"], ["--tide", "  "], ["--air", "nan"]]
+    "words",
+    [["--air", "99"], ["--humidity", "0"], ["--wind", "-1"], ["--tide", "  "], ["--tide", "\x01"], ["--air", "nan"]],
 )
 def test_weather_that_cannot_be(words: list[str], tmp_path: Path, capsys: Capture) -> None:
     error = said(capsys, "weather", *words, "--data", str(tmp_path / "data"), status=2)["error"]

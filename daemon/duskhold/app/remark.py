@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
 
 from duskhold.app.folders import Folders
 from duskhold.app.overview import journal_paths, latest_frames
 from duskhold.journal.entry import REMARK, Frame, Note, Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan.stamp import utc_text
-
-MOST_STARS: Final = 5
 
 
 class NoSuchFrame(LookupError):
@@ -33,8 +30,10 @@ def remark_on(folders: Folders, frame_id: str | None, remark: Remark, now: Calla
 
     Raises `NoSuchFrame` or `JournalError`.
     """
-    latest = () if frame_id else latest_frames(folders, 1)
-    name = frame_id or (latest[0].asked.frame_id if latest else "")
+    name = frame_id
+    if name is None:
+        latest = latest_frames(folders, 1)
+        name = latest[0].asked.frame_id if latest else ""
     for path in journal_paths(folders):
         with Journal.open(path) as journal:
             if journal.frame(name) is None:

@@ -4,6 +4,7 @@ import argparse
 import math
 import os
 import sys
+import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, tzinfo
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 FIRST_YEAR, LAST_YEAR = 1900, 2100
 """Years in which the sky is worked out."""
 
+_NO_LETTERS = ("Cc", "Cs")
+"""Control characters and lone surrogates, by their general category (Unicode standard, 4.5)."""
 _SETTINGS_HINT = "config/example.yaml shows every setting; `duskhold set-up` writes a file that is right."
 
 Value = TypeVar("Value")
@@ -107,6 +110,18 @@ def number_of(field: str, value: float, least: float, most: float, unit: str) ->
     if math.isfinite(value) and least <= value <= most:
         return value
     raise Wrong("bad_input", f"{value:g} is not within {least:g} to {most:g} {unit}.", field=field)
+
+
+def line_of(field: str, text: str, longest: int) -> str:
+    """What a person typed, on one line. What no text file can hold is refused: no journal forgets it again."""
+    line = " ".join(text.split())
+    strange = next((each for each in line if unicodedata.category(each) in _NO_LETTERS), None)
+    if strange is not None:
+        hint = "Bytes that are not UTF-8 come out so, and keys that move the cursor."
+        raise Wrong("bad_input", f"It has U+{ord(strange):04X} in it, which is no letter.", field=field, hint=hint)
+    if not 0 < len(line) <= longest:
+        raise Wrong("bad_input", f"{len(line)} letters are not within 1 to {longest}.", field=field)
+    return line
 
 
 def person_is_there() -> bool:

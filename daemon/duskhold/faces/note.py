@@ -6,7 +6,7 @@ from typing import Any
 
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.inputs import folders_of, home_of, saying_journal_errors, settings_of
+from duskhold.faces.inputs import folders_of, home_of, line_of, saying_journal_errors, settings_of
 from duskhold.frames.remarks import judged, words_of
 
 LONGEST_NOTE = 2000
@@ -35,11 +35,10 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.app.remark import NoSuchFrame, Remark, remark_on
     from duskhold.app.station import stamp_now
 
-    text = " ".join(args.words).strip() or None
+    typed = " ".join(args.words)
+    text = line_of("WORD", typed, LONGEST_NOTE) if typed.strip() else None
     if text is None and args.keep is None and args.stars is None:
         raise Wrong("usage", "Nothing was said.", field="WORD", hint="Give words, --keep, --reject or --stars.")
-    if text is not None and len(text) > LONGEST_NOTE:
-        raise Wrong("bad_input", f"{len(text)} letters are more than {LONGEST_NOTE}.", field="WORD")
     if args.stars is not None and args.stars not in STARS:
         raise Wrong("bad_input", f"{args.stars} is not within {STARS[0]} to {STARS[-1]}.", field="--stars")
     settings = settings_of(args)

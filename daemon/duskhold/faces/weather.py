@@ -5,8 +5,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from duskhold.faces import wording
-from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.inputs import folders_of, number_of, saying_journal_errors, settings_of
+from duskhold.faces.answer import Answer
+from duskhold.faces.inputs import folders_of, line_of, number_of, saying_journal_errors, settings_of
 from duskhold.light.dew import MARGIN_C
 
 if TYPE_CHECKING:
@@ -56,11 +56,8 @@ def _said(args: argparse.Namespace) -> dict[str, float | str]:
         "air_c": None if args.air is None else number_of("--air", args.air, -60.0, 60.0, "°C"),
         "humidity_percent": None if args.humidity is None else number_of("--humidity", args.humidity, 1.0, 100.0, "%"),
         "wind_m_s": None if args.wind is None else number_of("--wind", args.wind, 0.0, 100.0, "m/s"),
-        "tide": None if args.tide is None else " ".join(args.tide.split()),
+        "tide": None if args.tide is None else line_of("--tide", args.tide, LONGEST_WORDS),
     }
-    tide = given["tide"]
-    if tide is not None and not 0 < len(str(tide)) <= LONGEST_WORDS:
-        raise Wrong("bad_input", f"The tide takes 1 to {LONGEST_WORDS} letters.", field="--tide")
     return {name: value for name, value in given.items() if value is not None}
 
 
