@@ -3,6 +3,7 @@
 import json
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -99,16 +100,20 @@ def test_exiftool_and_exiv2_read_it(tmp_path: Path) -> None:
 
 def test_position_only_when_asked_for(tmp_path: Path) -> None:
     assert b"GPS" not in side_file(FACTS)
-    from dataclasses import replace
-
     placed = packet(replace(FACTS, place=Place(57.35, -5.55)))
     assert values(placed, "http://ns.adobe.com/exif/1.0/GPSLatitude") == ["57,21.000000N"]
     assert values(placed, "http://ns.adobe.com/exif/1.0/GPSLongitude") == ["5,33.000000W"]
 
 
-def test_it_is_written_once_and_never_over_another(tmp_path: Path) -> None:
-    from dataclasses import replace
+def test_what_no_xml_can_hold_does_not_spoil_it() -> None:
+    strange = replace(FACTS, settings=("owner: a\x01\x00b\udc80\uffff c",), more=(("Tide", "\x1b[A"),))
+    graph = packet(strange)
+    assert values(graph, f"{NAMESPACE}Tide") == ["\ufffd[A"]
+    held = next(graph.objects(None, rdflib.URIRef(f"{NAMESPACE}Settings")))
+    assert "owner: a\ufffd\ufffdb\ufffd\ufffd c" in map(str, graph.objects(held))
 
+
+def test_it_is_written_once_and_never_over_another(tmp_path: Path) -> None:
     folder = tmp_path / "record"
     first = ensure_side_file(folder, FACTS)
     assert first.name == "20261014-172110-3f2a.xmp"

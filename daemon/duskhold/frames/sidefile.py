@@ -8,6 +8,7 @@ keep files of their own.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -98,6 +99,9 @@ _REJECTED = -1
 _TELLS_THE_PLACE = ("place", "latitude", "longitude", "altitude", "azimuth", "path")
 """Parts of names in a decision that are left out of copies: where it was, on earth or on this computer's disk."""
 
+_NOT_IN_XML = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""What no XML file can hold (XML 1.0, 2.2), and some bodies have in what they say of themselves."""
+
 _RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
 _NAMES = {
     "rdf": _RDF,
@@ -167,7 +171,7 @@ def side_file(facts: FrameFacts) -> bytes:
     described = ElementTree.SubElement(packet, _name("rdf", "Description"))
     described.set(_name("rdf", "about"), "")
     for (prefix, name), text in {**_standard(facts), **_own(facts)}.items():
-        ElementTree.SubElement(described, _name(prefix, name)).text = text
+        ElementTree.SubElement(described, _name(prefix, name)).text = _legal(text)
     if facts.iso is not None:
         _listed(described, ("exif", "ISOSpeedRatings"), "Seq", [f"{facts.iso:.0f}"])
     _listed(described, ("duskhold", "Verdict"), "Seq", facts.verdict)
@@ -331,7 +335,11 @@ def _listed(parent: ElementTree.Element, name: tuple[str, str], kind: str, texts
         return
     held = ElementTree.SubElement(ElementTree.SubElement(parent, _name(*name)), _name("rdf", kind))
     for text in texts:
-        ElementTree.SubElement(held, _name("rdf", "li")).text = text
+        ElementTree.SubElement(held, _name("rdf", "li")).text = _legal(text)
+
+
+def _legal(text: str | None) -> str | None:
+    return None if text is None else _NOT_IN_XML.sub("\ufffd", text)
 
 
 def _name(prefix: str, name: str) -> str:
