@@ -12,7 +12,7 @@ import pytest
 from duskhold.app.folders import Folders
 from duskhold.app.settings import Settings
 from duskhold.app.station import Station
-from duskhold.app.writing_down import record_folder, write_down_since
+from duskhold.app.writing_down import record_folder, table_place, write_down_since
 from duskhold.frames.once import append_once
 from duskhold.journal.entry import Intent, Outcome, Refusal, Stamp
 from duskhold.journal.journal import Journal
@@ -79,3 +79,19 @@ def test_a_line_that_was_cut_off_stays_and_the_next_begins_anew(tmp_path: Path) 
     append_once(place, "head\n", "three\n")
     append_once(place, "head\n", "one\n")
     assert place.read_text() == "head\none\ntw\nthree\n"
+
+
+def test_a_table_that_began_with_other_columns_stays_and_another_one_begins(station: Station) -> None:
+    station.journal.intend(Intent("f1", "usb", "long", "held", 180.0, 185.0), stamp(0))
+    folder = record_folder(station.folders, date(2026, 10, 14))
+    folder.mkdir(parents=True)
+    old = "frame_id,role\r\nf0,base\r\n"
+    (folder / "frames.csv").write_bytes(old.encode())
+    for _ in range(2):
+        assert write_down_since(station, START, []) == []
+    assert (folder / "frames.csv").read_bytes() == old.encode()
+    table = table_place(folder)
+    assert table.name == "frames-2.csv"
+    rows = list(csv.DictReader(table.read_text().splitlines()))
+    assert [(row["frame_id"], None in row) for row in rows] == [("f1", False)]
+    station.journal.close()

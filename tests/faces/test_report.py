@@ -21,6 +21,7 @@ from PIL.TiffImagePlugin import IFDRational
 from duskhold.app import reporting
 from duskhold.app.reporting import frames_of_day, gather_evening
 from duskhold.faces.cli import main
+from duskhold.frames.evening import Evening, EveningFrame
 from duskhold.frames.ledger import COLUMNS, log_line, table_line
 from duskhold.frames.page import page_html
 from duskhold.journal.entry import Frame, Intent, Outcome, Refusal, Stamp
@@ -163,6 +164,8 @@ def test_again_adds_nothing_and_replaces_nothing(short: Path, capsys: pytest.Cap
     add_frame(short, 30, "base", 0, 0.5)
     later = asked(capsys, *words)[1]["reports"][0]
     assert Path(later["page"]).name == "report-2.html"
+    for report in (first, later):
+        assert f"sha256sum --check {Path(report['checksums']).name} " in Path(report["page"]).read_text()
     grown = {path for path, content in before.items() if path.read_bytes() != content}
     assert {path.name for path in grown} == {"frames.csv", "log.txt"}
     assert all(path.read_bytes().startswith(before[path]) for path in grown)
@@ -262,10 +265,10 @@ def test_what_was_judged_when_it_came_is_not_judged_again(
     assert (row["level_error_stops"], row["rate_stops_per_min"], row["filter_stops"]) == ("0.5", "-0.18", "2")
 
 
-def at_hour(hour: float, camera_clock_s: float | None = None) -> Frame:
+def at_hour(hour: float, camera_clock_s: float | None = None, conditions: Mapping[str, object] | None = None) -> Frame:
     moment = START.replace(hour=0, minute=0) + timedelta(hours=hour)
-    conditions = {"conditions": {"clock_offset_s": camera_clock_s}}
-    intent = Intent(f"f{hour:g}", "usb", "base", "held", 1.0, 6.0, conditions)
+    told = {"clock_offset_s": camera_clock_s} if conditions is None else conditions
+    intent = Intent(f"f{hour:g}", "usb", "base", "held", 1.0, 6.0, {"conditions": told or None})
     return Frame(intent, Stamp(moment, hour, "boot"), None)
 
 
@@ -288,6 +291,26 @@ def test_an_evening_across_midnight_is_one() -> None:
 def test_the_cameras_clock_is_told(offsets_s: tuple[float | None, ...], said: str) -> None:
     frames = [at_hour(float(hour), offset_s) for hour, offset_s in enumerate(offsets_s)]
     assert any(said in note for note in gather_evening(frames, date(2026, 10, 14), None).notes)
+
+
+def test_weather_is_told_once_and_when_it_changes() -> None:
+    """A refused frame, before which nobody looked, changes nothing."""
+    calm: dict[str, object] = {"air_c": 8.0, "wind_m_s": 2.0}
+    windy: dict[str, object] = {"air_c": 8.0, "wind_m_s": 11.0}
+    unknown: dict[str, object] = {}
+    frames = [
+        at_hour(float(hour), conditions=said) for hour, said in enumerate((unknown, calm, unknown, calm, windy, windy))
+    ]
+    notes = [note for note in gather_evening(frames, date(2026, 10, 14), None).notes if "Weather" in note]
+    assert [note.split(" before ")[1] for note in notes] == ["f1: air 8 °C, wind 2 m/s.", "f4: air 8 °C, wind 11 m/s."]
+
+
+@pytest.mark.parametrize(
+    ("open_s", "said"), [(0.25, "0.25 s"), (59.97, "1:00.0"), (119.97, "2:00.0"), (179.949, "2:59.9")]
+)
+def test_an_open_time_is_rounded_before_it_is_cut_into_minutes(open_s: float, said: str) -> None:
+    record = {"frame_id": "f", "role": "long", "outcome": "complete", "open_s": open_s, "planned_s": None}
+    assert f"<p>{said} · " in page_html(Evening("Evening", (EveningFrame(record),)))
 
 
 def test_nothing_to_report(tmp_path: Path, short: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -14,7 +14,7 @@ import numpy as np
 from duskhold.app.comparing import Comparer, Shown, frame_shown
 from duskhold.app.judging import Judge, Verdict
 from duskhold.app.record import frame_record
-from duskhold.app.writing_down import LOG, TABLE, add_to_record, picture_path, told_frame
+from duskhold.app.writing_down import LOG, add_to_record, picture_path, table_place, told_frame
 from duskhold.frames.account import Account
 from duskhold.frames.evening import Evening, EveningFrame, veils_through
 from duskhold.frames.ledger import WEATHER, checksums
@@ -31,9 +31,9 @@ from duskhold.plan.role import Role
 _MODEL_STEPS = 60
 _WEATHER_WORDS = ("air {:g} °C", "humidity {:g} %", "dew {:g} °C below the air", "wind {:g} m/s", "tide {}")
 _PAUSE = timedelta(hours=4)
-SECOND_COPY = (
+_SECOND_COPY = (
     "Pictures lie beside this record as the camera made them, and on its card, where nothing was erased. "
-    "SHA256SUMS.txt has their checksums: sha256sum --check SHA256SUMS.txt in this folder."
+    "{0} has their checksums: sha256sum --check {0} in this folder."
 )
 
 
@@ -63,7 +63,7 @@ def gather_evening(
         gathering = _Gathering(judge, place)
         told = [gathering.take_in(frame) for frame in sorted(frames, key=lambda one: one.written.utc)]
     modelled = _modelled(told, place)
-    notes = (*veils_through(told), *_weather(told), *_camera_clock(told), SECOND_COPY)
+    notes = (*veils_through(told), *_weather(told), *_camera_clock(told))
     return Evening(f"Evening of {day.isoformat()}", tuple(told), modelled, _local(told, zone), tuple(accounts), notes)
 
 
@@ -74,11 +74,13 @@ def write_evening(evening: Evening, folder: Path, day: date, position: Place | N
     """
     beside = None if position is None else SidePlace(position.latitude_deg, position.longitude_deg)
     side_files = tuple(add_to_record(folder, day, frame, beside) for frame in evening.frames)
+    sums = write_once(folder / "SHA256SUMS.txt", checksums(evening, folder).encode())
+    told = replace(evening, notes=(*evening.notes, _SECOND_COPY.format(sums.name)))
     return Written(
-        page=write_once(folder / "report.html", page_html(evening).encode()),
-        table=folder / TABLE,
+        page=write_once(folder / "report.html", page_html(told).encode()),
+        table=table_place(folder),
         log=folder / LOG,
-        checksums=write_once(folder / "SHA256SUMS.txt", checksums(evening, folder).encode()),
+        checksums=sums,
         side_files=side_files,
         evening=evening,
     )
@@ -207,8 +209,8 @@ def _weather(frames: Sequence[EveningFrame]) -> list[str]:
     said: list[str] = []
     last: list[object] = [None] * len(WEATHER)
     for frame in frames:
-        conditions = frame.record.get("conditions") or {}
-        told = [conditions.get(name) for name in WEATHER]
+        conditions = frame.record.get("conditions")
+        told = last if conditions is None else [conditions.get(name) for name in WEATHER]  # None: nobody looked
         if told == last:
             continue
         last = told

@@ -13,7 +13,7 @@ from duskhold.app.record import frame_record
 from duskhold.app.station import Station
 from duskhold.frames.evening import EveningFrame
 from duskhold.frames.ledger import log_head, log_line, table_head, table_line
-from duskhold.frames.once import append_once
+from duskhold.frames.once import append_once, begun_with
 from duskhold.frames.shooting import ExposureUnknown, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
 from duskhold.frames.sidefile import ensure_side_file, facts_of
@@ -60,8 +60,13 @@ def write_down_since(station: Station, since_utc: datetime, earlier: Sequence[Fr
 def add_to_record(folder: Path, day: date, frame: EveningFrame, position: SidePlace | None = None) -> Path:
     """One frame; returns its side file. `position` is written into it when it is asked for. Raises `OSError`."""
     append_once(folder / LOG, log_head(day.isoformat()), log_line(frame))
-    append_once(folder / TABLE, table_head(), table_line(frame))
+    append_once(table_place(folder), table_head(), table_line(frame))
     return _side_file(folder, frame, position)
+
+
+def table_place(folder: Path) -> Path:
+    """The table of a day's frames: not one that another version began with other columns. Raises `OSError`."""
+    return begun_with(folder / TABLE, table_head())
 
 
 def told_frame(record: Mapping[str, Any], place: Place | None) -> EveningFrame:

@@ -3,6 +3,7 @@
 import fcntl
 import os
 import secrets
+from collections.abc import Iterator
 from pathlib import Path
 
 from duskhold.frames.rename import rename_to_free_name
@@ -22,8 +23,7 @@ def write_once(place: Path, content: bytes) -> Path:
             out.write(content)
             out.flush()
             os.fsync(out.fileno())
-        for number in range(1, _SAME_NAME_MAX):
-            name = place if number == 1 else place.with_name(f"{place.stem}-{number}{place.suffix}")
+        for name in _names(place):
             try:
                 rename_to_free_name(hidden, name)
             except FileExistsError:
@@ -33,7 +33,23 @@ def write_once(place: Path, content: bytes) -> Path:
                 return name
     finally:
         hidden.unlink(missing_ok=True)
-    raise FileExistsError(f"{place} and {_SAME_NAME_MAX} names after it are taken")
+    raise _taken(place)
+
+
+def begun_with(place: Path, head: str) -> Path:
+    """The file of this name that begins with `head`, else the next free name, `name-2`: lines under another head would
+    not fit it. Raises `OSError`.
+    """
+    wanted = head.encode()
+    for name in _names(place):
+        try:
+            with name.open("rb") as file:
+                there = file.read(len(wanted))
+        except FileNotFoundError:
+            return name
+        if there in (b"", wanted):
+            return name
+    raise _taken(place)
 
 
 def append_once(place: Path, head: str, line: str) -> None:
@@ -51,3 +67,13 @@ def append_once(place: Path, head: str, line: str) -> None:
             return
         file.write((b"" if there else head.encode()) + begun + line.encode())
         os.fsync(file.fileno())
+
+
+def _names(place: Path) -> Iterator[Path]:
+    yield place
+    for number in range(2, _SAME_NAME_MAX):
+        yield place.with_name(f"{place.stem}-{number}{place.suffix}")
+
+
+def _taken(place: Path) -> FileExistsError:
+    return FileExistsError(f"{place} and {_SAME_NAME_MAX} names after it are taken")

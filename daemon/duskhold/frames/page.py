@@ -19,7 +19,7 @@ _STYLE = """
 body{margin:0 auto;max-width:72rem;padding:1rem;background:var(--paper);color:var(--ink);
 font:1rem/1.5 system-ui,sans-serif}
 h1{font-size:1.5rem;line-height:1.25;margin:.25rem 0}h2{font-size:1.15rem;margin:2rem 0 .5rem}
-p{margin:.4rem 0}.soft{color:var(--soft)}
+p{margin:.4rem 0}p,li{overflow-wrap:anywhere}.soft{color:var(--soft)}
 .sheet{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,19rem),1fr));gap:1rem;align-items:start}
 article{background:var(--card);border:1px solid var(--line);border-radius:.5rem;overflow:hidden;break-inside:avoid}
 article>div{padding:.6rem .8rem}article>img{display:block;width:100%;height:auto}
@@ -251,7 +251,8 @@ def _length(record: Any) -> str:
 def _seconds(value: object) -> str:
     if not isinstance(value, (int, float)):
         return "–"
-    return f"{value:.3g} s" if value < 60 else f"{int(value // 60)}:{value % 60:04.1f}"
+    tenths = round(value * 10)
+    return f"{value:.3g} s" if tenths < 600 else f"{tenths // 600}:{tenths % 600 / 10:04.1f}"
 
 
 def _signed(value: object) -> str:
