@@ -228,6 +228,8 @@ LINES = [
      7, "want.first_s"),
     (changed("kind: again", "kind: bracket"), 5, "want.steps"),
     (changed("base: 1/8", "base: 1/8\n  steps: [-1, 1]"), 8, "want.steps"),
+    (changed("kind: again", "kind: bracket").replace("base: 1/8", "first_s: 30\n  steps: [-1, 1]")
+     .replace("frames: 5", "frames: 4"), 8, "want.steps"),
     (changed("base: 1/8", "base: 1/8\n  make_up_share: 0.7"), 8, "want.make_up_share"),
     (changed("filters: [six]", "filters: [seven]"), 9, "kit.filters"),
     (changed("filters: [six]", "filters: [six, six]"), 9, "kit.filters"),

@@ -199,7 +199,18 @@ def test_a_share_of_the_fade_let_through(share: float, bare_s: float) -> None:
 
 def test_a_first_frame_of_a_chosen_time_is_that_long_whichever_way_one_leans() -> None:
     outing = replace(port_ellary(), lean=Lean(dusk_longer_stops=0.3))
-    assert plan_timeline(outing, standing_at_home(outing)).frames[0].open_s == pytest.approx(30.0, rel=0.001)
+    first, second, *_ = plan_timeline(outing, standing_at_home(outing)).frames
+    assert first.open_s == 30.0
+    assert second.open_s == pytest.approx(33.3 * 2.0**0.3, rel=0.01)
+
+
+@pytest.mark.parametrize("first_s", [37.3, 157.9, 240.0])
+def test_a_first_frame_may_be_as_long_as_any(first_s: float) -> None:
+    outing = port_ellary()
+    outing = replace(
+        outing, want=replace(outing.want, first_s=first_s), bounds=replace(outing.bounds, longest_s=first_s)
+    )
+    assert plan_timeline(outing, standing_at_home(outing)).frames[0].open_s == first_s
 
 
 # Story 6: the order of a bracket

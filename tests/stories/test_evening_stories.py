@@ -28,6 +28,7 @@ from duskhold.plan import at_home
 from duskhold.plan.bag import BagFilter, Setting
 from duskhold.plan.decision import Drift, SteadyDrift
 from duskhold.plan.evening_words import Word
+from duskhold.plan.lean import UPRIGHT, Lean
 from duskhold.plan.outing import (
     AfterLinkLoss,
     Base,
@@ -43,6 +44,7 @@ from duskhold.plan.outing import (
     Want,
 )
 from duskhold.plan.role import Role
+from duskhold.plan.timeline import plan_timeline
 
 F8, ISO_100 = Setting("f/8", 8.0), Setting("100", 100.0)
 
@@ -140,6 +142,36 @@ def test_the_steps_of_a_bracket_are_a_stop_in_the_pixels(rate: float) -> None:
         times = sorted(one.open_s for one in longs)
         assert times[-1] / times[0] == pytest.approx(2.8, abs=0.3) if rate < 0.0 else times[-1] / times[0] < 4.0
         assert "frames" in found.lines("ended")[0].line
+
+
+def port_ellary(want: Want, lean: Lean) -> Outing:
+    """From -2 degrees on, behind 6.1 stops."""
+    start = SunStart(-2.0, Direction.DOWN, utc("12:00:00", "2026-03-20"))
+    kit = OutingKit((BagFilter("six", parse_filter("6.1"), 0.03),), ("six",), F8, ISO_100)
+    return Outing(
+        "ellary", start, want, kit, Place(50.20, -4.10), Bounds(frames=3), costs=Costs(storing_s=5.0), lean=lean
+    )
+
+
+@pytest.mark.parametrize(
+    ("want", "lean", "levels"),
+    [
+        (Want(Kind.BRACKET, first_s=30.0, steps=(-1.0, 0.0, 1.0)), UPRIGHT, (0.0, 1.0, -1.0)),
+        (Want(Kind.AGAIN, first_s=30.0), Lean(dusk_longer_stops=0.3), (0.0, 0.3, 0.3)),
+    ],
+    ids=["bracket", "lean"],
+)
+def test_after_a_first_frame_of_a_chosen_time_steps_and_lean_are_against_it_as_planned(
+    want: Want, lean: Lean, levels: tuple[float, ...]
+) -> None:
+    outing = port_ellary(want, lean)
+    plan = plan_timeline(outing, at_home.standing_at_home(outing))
+    with played(outing) as found:
+        assert found.level_errors_stops() == pytest.approx(levels, abs=0.05)
+        longs = found.of(Role.LONG)
+        assert [one.open_s for one in longs] == pytest.approx([one.open_s for one in plan.frames], rel=0.03)
+        wanted = [float(str(one.order.reasoning.get("wanted_stops", 0.0))) for one in longs]
+        assert wanted == pytest.approx(levels, abs=0.01)
 
 
 def test_the_example_that_waits_for_the_light_takes_its_bracket_at_dusk() -> None:

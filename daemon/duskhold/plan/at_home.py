@@ -34,6 +34,7 @@ def standing_at_home(outing: Outing, drift: Drift | None = None, means: Means | 
         ends=ends_of(outing, at_utc),
         means=means or Means(percent_per_min=outing.costs.battery_percent_per_min),
         base_left=_base_frames(outing),
+        chosen_s=outing.want.first_s,
     )
 
 
@@ -94,9 +95,8 @@ def _base_s(outing: Outing, drift: Drift, at_utc: datetime) -> float:
     if isinstance(drift, SkyDrift):
         midnight = midnight_before(at_utc)
         sky, at_s = sky_of(drift.place, midnight), (at_utc - midnight).total_seconds()
-        plain_s, rate = sky.dose(at_s, at_s + want.first_s) / sky.level(at_s), sky.rate_stops_per_min(at_s)
+        plain_s = sky.dose(at_s, at_s + want.first_s) / sky.level(at_s)
     else:
         light = outlook(drift, at_utc, at_utc)
-        plain_s, rate = light.dose(0.0, want.first_s) / light.level(0.0), light.rate_stops_per_min(0.0)
-    cost_stops = outing.kit.glass(outing.kit.filters).stops + outing.lean.stops(rate)
-    return plain_s / math.exp2(cost_stops)
+        plain_s = light.dose(0.0, want.first_s) / light.level(0.0)
+    return plain_s / math.exp2(outing.kit.glass(outing.kit.filters).stops)

@@ -6,6 +6,7 @@ from typing import Final
 
 from duskhold.plan.decision import light_stops_since
 from duskhold.plan.evening_orders import scout_order
+from duskhold.plan.lean import UPRIGHT
 from duskhold.plan.outing import BASE_GAP_S, Dark, Kind, Outing
 from duskhold.plan.outlook import midnight_before, sky_of
 from duskhold.plan.role import Role
@@ -23,7 +24,8 @@ class Standing:
 
     `base_left` base frames come first, without filters; after them the kit's filters are fitted. `frames_done` counts
     the long frames taken, `longest_s` is the longest of them; `steps_left` is what is left of a bracket that has
-    begun, `darks_left` of the darks at the end (None: all that the outing asks for).
+    begun, `darks_left` of the darks at the end (None: all that the outing asks for). `chosen_s` is how long a person
+    chose to hold the first long frame.
     """
 
     opens_utc: datetime
@@ -36,6 +38,7 @@ class Standing:
     base_left: int = 0
     steps_left: tuple[float, ...] = ()
     darks_left: int | None = None
+    chosen_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +186,17 @@ class Course:
             return _watched(outing, replace(self.set_up, filters=()), metered, opens_utc)
         if self._is_later_pair():
             return next_frame(outing, self.set_up, metered, opens_utc + timedelta(seconds=self._pair_s()))
+        chosen_s = None if self._standing.frames_done or self.frames else self._standing.chosen_s
+        if chosen_s is not None:
+            return self._chosen(chosen_s)
         return next_frame(outing, self.set_up, metered, opens_utc, self._step())
+
+    def _chosen(self, open_s: float) -> NextFrame:
+        """As long as a person chose it: nothing is computed, and so nothing leans or steps."""
+        opens_utc = self._opens_utc
+        upright = replace(self._outing, lean=UPRIGHT)
+        found = decide(upright, self.set_up, self._standing.metered, opens_utc)
+        return NextFrame(self.set_up, replace(found, open_s=open_s, closes_utc=opens_utc + timedelta(seconds=open_s)))
 
     def _prepare(self, found: NextFrame | FilterChange) -> None:
         if self._is_later_pair():
@@ -215,7 +228,8 @@ class Course:
             return 0.0
         if not self._steps:
             now = decide(self._outing, self.set_up, self._standing.metered, self._opens_utc)
-            self._steps = bracket_order(self._outing.want.steps, now.rate_stops_per_min)
+            done = self._standing.frames_done + len(self.frames)
+            self._steps = bracket_order(self._outing.want, done, now.rate_stops_per_min)
         return self._steps[0]
 
     def _take_base(self, gap_s: float) -> None:

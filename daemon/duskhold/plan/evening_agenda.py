@@ -283,7 +283,8 @@ def _open(state: State, frame: NextFrame, why: dict[str, object]) -> list[Effect
     ends = what_ends(state.outing, state.ends, state.means, state.frames_done, state.now_utc, frame.open_s)
     if ends is not None:
         return stop(state, ends, _end_said(state, ends, frame.open_s))
-    wanted_stops = frame.tone_stops + state.light.above_base_stops
+    leaning_stops = state.outing.lean.stops(frame.decision.rate_stops_per_min)
+    wanted_stops = frame.tone_stops + leaning_stops + state.light.above_base_stops
     order = long_order(state.outing, frame, state.now_utc, {**why, "wanted_stops": wanted_stops})
     if isinstance(order, Refused):
         return stop(state, StopReason.IN_DOUBT, f"{order.reason} {order.hint}")
@@ -370,7 +371,7 @@ def _step(state: State, metered: Metered) -> float:
         return 0.0
     if not state.steps_left:
         rate = decide(state.outing, state.set_up, metered, state.now_utc).rate_stops_per_min
-        state.steps_left = bracket_order(state.outing.want.steps, rate)
+        state.steps_left = bracket_order(state.outing.want, state.frames_done, rate)
     return state.steps_left[0]
 
 

@@ -130,9 +130,10 @@ class Want:
     """What is wanted. Exactly one of `base` and `first_s` is given.
 
     With `base`, base frames are taken first and their tone is kept. With `first_s` the first frame is held so long
-    behind the filters of the start, and its tone is kept. `make_up_share` is the share of the fade that is made up
-    (1 keeps the tone). `steps` of a bracket are in stops, in any order. `between_s` is from a frame's closing, or the
-    end of its in-camera dark frame, to the next opening, storing included. `every_s` is between frames of a watch.
+    behind the filters of the start, and its tone is kept; it is the step 0 of a bracket. `make_up_share` is the share
+    of the fade that is made up (1 keeps the tone). `steps` of a bracket are in stops, in any order. `between_s` is from
+    a frame's closing, or the end of its in-camera dark frame, to the next opening, storing included. `every_s` is
+    between frames of a watch.
     """
 
     kind: Kind
@@ -268,6 +269,8 @@ class Outing:
             raise BadOuting("want.first_s", "a start by the light watches base frames: it needs base, not first_s")
         if want.kind is Kind.BRACKET and len(want.steps) < 2:
             raise BadOuting("want.steps", "a bracket has two steps or more, such as [-1, 0, 1]")
+        if want.kind is Kind.BRACKET and want.first_s is not None and 0.0 not in want.steps:
+            raise BadOuting("want.steps", "the frame of first_s is the step 0, which is not among them")
         if want.kind is not Kind.BRACKET and want.steps:
             raise BadOuting("want.steps", f"only a bracket has steps, not a series of kind {want.kind.value}")
         if want.kind is not Kind.EYE and want.make_up_share != 1.0:

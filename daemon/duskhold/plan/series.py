@@ -11,7 +11,7 @@ from typing import Final
 
 from duskhold.plan.bag import Setting, stacks
 from duskhold.plan.decision import Change, Drift, ExposureDecision, LightReading, light_stops_since, solve
-from duskhold.plan.outing import Kind, Outing
+from duskhold.plan.outing import Kind, Outing, Want
 from duskhold.plan.stops import StopReason
 
 GAIN_MIN_STOPS: Final = 0.6
@@ -137,8 +137,14 @@ def faster(outing: Outing, set_up: SetUp) -> tuple[SetUp, ...]:
     return tuple(replace(set_up, iso=one) for one in sorted(found, key=lambda one: one.true_value))
 
 
-def bracket_order(steps: Sequence[float], rate_stops_per_min: float) -> tuple[float, ...]:
-    """Longest first while the light fades, last while it grows, so that the times differ less (common practice)."""
+def bracket_order(want: Want, frames_done: int, rate_stops_per_min: float) -> tuple[float, ...]:
+    """Longest first while the light fades, last while it grows, so that the times differ less (common practice).
+
+    A first frame whose time a person chose was the step 0 of the first bracket already.
+    """
+    steps = list(want.steps)
+    if want.first_s is not None and frames_done == 1:
+        steps.remove(0.0)
     return tuple(sorted(steps, reverse=rate_stops_per_min < 0.0))
 
 
