@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -67,6 +68,16 @@ def test_one_base_frame_follows_the_clear_sky_or_says_that_light_is_taken_for_st
     steady = course_of(one, OPENS_UTC, 1200.0, None)
     assert (steady.choice, steady.model_stops_per_min) == ("steady", None)
     assert "taken for steady" in steady.reason
+
+
+def test_clipped_base_frames_follow_the_clear_sky() -> None:
+    bases = [seen(FIRST_UTC, 4380.0), seen(SECOND_UTC, 4380.0)]
+    burnt = [replace(one, reading=replace(one.reading, at_least=True)) for one in bases]
+    followed = course_of(burnt, OPENS_UTC, 1200.0, sky())
+    assert (followed.choice, followed.measured_stops_per_min) == ("model", None) and "clipped" in followed.reason
+    decision = solve(LightReading(60.0, SECOND_UTC), Change(), followed.drift, OPENS_UTC, Limits())
+    # 0.12 stop a minute over 70 s and half a minute of 60 s
+    assert decision.correction_stops == pytest.approx(0.12 * 100.0 / 60.0, abs=0.04)
 
 
 def test_frames_on_record_measure_the_drift_of_a_single_base_frame() -> None:

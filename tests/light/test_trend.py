@@ -113,6 +113,18 @@ def test_a_clipped_reading_is_only_a_bound() -> None:
     assert len(found.used) == 2 and "at least" in found.left_out[0].reason
 
 
+def test_where_all_are_clipped_the_sky_still_tells_how_the_light_goes() -> None:
+    clipped = [Reading(at(m), along_sky(0) + 1.0, 0.02, "base", at_least=True) for m in (-2, 0)]
+    found = trend_of([reading(-20, along_sky(-20)), *clipped], SKY)  # the other is too old to expose by
+    assert found.choice is Choice.MODEL and found.used == (clipped[1],)
+    assert found.mark_stops == pytest.approx(along_sky(0) + 1.0)
+    assert found.forecast.level_stops(240.0) == pytest.approx(along_sky(4) - along_sky(0), abs=1e-3)
+    alone = fuse(clipped, MARK, at(1), 900.0)
+    assert isinstance(alone, NoTrend) and alone.lack is Lack.NO_READING
+    old = fuse(clipped, MARK, at(20), 900.0, SKY)
+    assert isinstance(old, NoTrend)
+
+
 @pytest.mark.parametrize("noise", [0.02, 0.05])
 def test_sigmas_are_honest(noise: float) -> None:
     """Over many evenings the errors are as large as the trend says they are: chi square per evening about 1."""

@@ -7,6 +7,9 @@ import pytest
 from evening_desk import AGAIN, BEGUN, FITTED, TONE, Desk, takes
 
 from duskhold.light.crossings import Direction
+from duskhold.light.place import Place
+from duskhold.light.skycurve import SkyCurve
+from duskhold.light.skyshape import SkyShape
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Word
@@ -46,6 +49,29 @@ def test_a_base_frame_with_some_points_at_full_scale_will_do() -> None:
     desk.say(Word.DONE)
     clipped(desk)
     assert desk.lines("verified"), "the scout has the same points at full scale"
+
+
+def test_light_of_which_some_points_are_at_full_scale_fades_by_the_sky_all_the_same() -> None:
+    outing = replace(FITTED, place=Place(50.0, -4.0), want=replace(FITTED.want, base_frames=2))
+    sky = SkyShape(SkyCurve(Place(50.0, -4.0), BEGUN), BEGUN)
+    desk = Desk(outing)
+
+    def faded() -> None:
+        desk.level_ev = 7.5 + sky.stops(desk.now) - sky.stops(BEGUN)
+
+    for _ in range(2):
+        desk.until_open(Role.BASE)
+        faded()
+        clipped(desk)
+    desk.wait(150.0)  # cold fingers
+    desk.say(Word.DONE)
+    faded()
+    clipped(desk)
+    assert desk.lines("verified") == ["the pixels say that it is done"]
+    assert abs(desk.evening.state.light.takes_more_stops(("six",))) < 0.05
+    desk.until_open(Role.LONG)
+    rate = desk.open.reasoning["rate_stops_per_min"] if desk.open is not None else None
+    assert rate == pytest.approx(sky.rate_stops_per_min(desk.now), abs=0.01)
 
 
 def test_where_nobody_is_asked_it_is_metered_until_the_light_can_be_told() -> None:

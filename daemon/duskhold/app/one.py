@@ -112,6 +112,8 @@ def fit(station: Station, glass: Filter | None) -> None:
 
 
 def _why(trend: Trend) -> str:
+    if trend.used[-1].at_least:
+        return "clipped base frames tell no rate: the clear sky of the place is followed"
     if trend.choice is Choice.MODEL:
         return "one base frame tells no rate: the clear sky of the place is followed"
     if trend.choice is Choice.FUSED:

@@ -112,9 +112,17 @@ class Trend:
 def fuse(
     readings: Sequence[Reading], mark_utc: datetime, opens_utc: datetime, age_max_s: float, shape: Shape | None = None
 ) -> Trend | NoTrend:
-    """The trend for an opening at `opens_utc` of what was metered at `mark_utc`; later readings are not looked at."""
-    past = [each for each in in_order(readings) if each.taken_utc <= opens_utc and not each.at_least]
-    clipped = [LeftOut(each, "clipped: at least this bright") for each in in_order(readings) if each.at_least]
+    """The trend for an opening at `opens_utc` of what was metered at `mark_utc`; later readings are not looked at.
+
+    Clipped ones are left out. Where there is no other that is young enough, the sky's shape goes on from the newest of
+    them: how bright it is nobody knows, how it changes the shape still tells.
+    """
+    seen = [each for each in in_order(readings) if each.taken_utc <= opens_utc]
+    young = [each for each in seen if (opens_utc - each.taken_utc).total_seconds() <= age_max_s]
+    past = [each for each in seen if not each.at_least]
+    if shape is not None and young and all(each.at_least for each in young):
+        past = young[-1:]
+    clipped = [LeftOut(each, "clipped: at least this bright") for each in seen if each.at_least and each not in past]
     if not past:
         return NoTrend(Lack.NO_READING, "no reading before the opening tells a level")
     newest_utc = past[-1].taken_utc
