@@ -16,7 +16,7 @@ from duskhold.frames.evening import Evening
 from duskhold.frames.ledger import log_line, table_head, table_line
 from duskhold.frames.page import page_html
 from duskhold.frames.sidefile import facts_of, side_file
-from duskhold.journal.entry import Intent, Outcome, Stamp
+from duskhold.journal.entry import Intent, Outcome, Refusal, Stamp
 from duskhold.journal.journal import Journal
 
 START = datetime(2026, 10, 14, 17, 21, 10, tzinfo=UTC)
@@ -94,6 +94,23 @@ def test_what_cannot_be_noted_says_why(words: list[str], field: str, data: Path,
     assert said(capsys, "frames", "--data", str(data))["frames"][0]["remarks"] == []
 
 
+def test_what_was_refused_is_no_latest_frame(data: Path, capsys: Capture) -> None:
+    refused = "20261014-174000-0003"
+    with Journal.open(folders_for(str(data), {}).journal) as journal:
+        stamp = Stamp(START + timedelta(hours=1), 3600.0, "boot")
+        journal.refuse(Refusal(refused, "usb", "long", "held", 10.0, "battery_low", "it is weak"), stamp)
+    assert said(capsys, "note", "the gull left", "--data", str(data))["frame_id"] == LAST
+    assert said(capsys, "note", "weak", "--frame", refused, "--data", str(data))["remarks"][0]["text"] == "weak"
+
+
+def test_a_frame_that_is_being_held_is_said_as_planned(data: Path, capsys: Capture) -> None:
+    with Journal.open(folders_for(str(data), {}).journal) as journal:
+        stamp = Stamp(START + timedelta(hours=1), 3600.0, "boot")
+        journal.intend(Intent("20261014-174000-0003", "usb", "long", "held", 240.0, 245.0), stamp)
+    assert main(["note", "the gull", "--data", str(data)]) == 0
+    assert "long, 4:00.0 planned:" in capsys.readouterr().out
+
+
 def test_without_a_frame_nothing_is_noted(tmp_path: Path, capsys: Capture) -> None:
     folder = tmp_path / "empty"
     assert said(capsys, "note", "x", "--data", str(folder), status=2)["error"]["message"] == "There is no frame yet."
@@ -109,7 +126,7 @@ def test_weather_is_said_and_asked(tmp_path: Path, capsys: Capture) -> None:
     assert found["dew_margin_c"] == 2.4 and found["tide"] == "low at 17:40" and found["wind_m_s"] is None
     assert main(["weather", "--data", str(folder)]) == 0
     out = capsys.readouterr().out
-    assert "2.4 °C below the air" in out and "look for dew" in out
+    assert "2.4 °C below the air" in out and "look for dew" in out and "of the simulated camera" in out
     said(capsys, "weather", "--humidity", "60", "--data", str(folder))
     assert main(["weather", "--data", str(folder)]) == 0
     assert "look for dew" not in capsys.readouterr().out
@@ -122,3 +139,13 @@ def test_weather_is_said_and_asked(tmp_path: Path, capsys: Capture) -> None:
 def test_weather_that_cannot_be(words: list[str], tmp_path: Path, capsys: Capture) -> None:
     error = said(capsys, "weather", *words, "--data", str(tmp_path / "data"), status=2)["error"]
     assert error["field"] == words[0]
+
+
+def test_weather_of_a_real_camera_is_kept_with_its_frames_and_says_nothing_of_another(
+    tmp_path: Path, capsys: Capture
+) -> None:
+    folder = str(tmp_path / "data")
+    assert main(["weather", "--air", "4", "--camera", "usb", "--data", folder]) == 0
+    assert "simulated" not in capsys.readouterr().out
+    assert said(capsys, "weather", "--data", folder, "--camera", "usb")["air_c"] == 4.0
+    assert said(capsys, "weather", "--data", folder)["air_c"] is None

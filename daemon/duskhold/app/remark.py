@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 from duskhold.app.folders import Folders
 from duskhold.app.overview import journal_paths, latest_frames
-from duskhold.journal.entry import REMARK, Frame, Note, Stamp
+from duskhold.journal.entry import REMARK, Frame, Intent, Note, Stamp
 from duskhold.journal.journal import Journal
 from duskhold.plan.stamp import utc_text
+
+_LOOKED_THROUGH = 1000
 
 
 class NoSuchFrame(LookupError):
@@ -26,14 +28,15 @@ class Remark:
 
 
 def remark_on(folders: Folders, frame_id: str | None, remark: Remark, now: Callable[[], Stamp]) -> Frame:
-    """Write it into the journal that has the frame, the latest of all where none is named; the frame with all remarks.
+    """Write it into the journal that has the frame, where none is named the latest of all that was not refused; the
+    frame with all remarks.
 
     Raises `NoSuchFrame` or `JournalError`.
     """
     name = frame_id
     if name is None:
-        latest = latest_frames(folders, 1)
-        name = latest[0].asked.frame_id if latest else ""
+        asked = (frame.asked for frame in latest_frames(folders, _LOOKED_THROUGH))
+        name = next((each.frame_id for each in asked if isinstance(each, Intent)), "")
     for path in journal_paths(folders):
         with Journal.open(path) as journal:
             if journal.frame(name) is None:

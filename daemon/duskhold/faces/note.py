@@ -18,8 +18,9 @@ def add_parser(subparsers: Any) -> None:
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "note",
         help="say something of a frame: words, keep or reject, stars",
-        description="Words of yours to a frame, the latest unless another is named. They are added to the journal, "
-        "where nothing is ever taken away, and stand in `frames`, in the report and in the side files that it writes.",
+        description="Words of yours to a frame, the latest that was taken unless another is named. They are added to "
+        "the journal, where nothing is ever taken away, and stand in `frames`, in the report and in the side files that "
+        "it writes.",
     )
     parser.add_argument("words", metavar="WORD", nargs="*", help="what is to be remembered")
     parser.add_argument("--frame", metavar="ID", help="which frame (the latest)")
@@ -53,7 +54,9 @@ def run(args: argparse.Namespace) -> Answer:
 
 
 def _show(record: dict[str, Any]) -> None:
-    print(f"{record['frame_id']}, {record['role']}, {wording.open_time(record)}:")
+    is_told = record["open_s"] is not None or record["planned_s"] is None
+    length = wording.open_time(record) if is_told else f"{wording.duration(record['planned_s'])} planned"
+    wording.say(f"{record['frame_id']}, {record['role']}, {length}:")
     for said in (judged(record), *words_of(record)):
         if said:
             wording.print_line(said)

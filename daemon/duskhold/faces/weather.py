@@ -42,13 +42,14 @@ def run(args: argparse.Namespace) -> Answer:
 
     values = _said(args)
     settings = settings_of(args)
-    own = folders_of(args, settings).of(camera_of(args, settings))
+    camera = camera_of(args, settings)
+    own = folders_of(args, settings).of(camera)
     if not values and not own.journal.exists():  # asking makes nothing
-        return Answer(Weather({}).told(), 0, partial(_show, Weather({})))
+        return Answer(Weather({}).told(), 0, partial(_show, Weather({}), camera))
     with saying_journal_errors(), Journal.open(own.journal) as journal:
         stamp = stamp_now()
         weather = say_weather(journal, values, stamp) if values else weather_at(journal, stamp.utc)
-    return Answer(weather.told(), 0, partial(_show, weather))
+    return Answer(weather.told(), 0, partial(_show, weather, camera))
 
 
 def _said(args: argparse.Namespace) -> dict[str, float | str]:
@@ -61,9 +62,17 @@ def _said(args: argparse.Namespace) -> dict[str, float | str]:
     return {name: value for name, value in given.items() if value is not None}
 
 
-def _show(weather: "Weather") -> None:
+def _show(weather: "Weather", camera: str) -> None:
+    from duskhold.app.folders import SIMULATED
+
+    _show_said(weather)
+    if camera == SIMULATED:
+        wording.print_line("This is for frames of the simulated camera; --camera usb is for those of a real one.")
+
+
+def _show_said(weather: "Weather") -> None:
     if not weather.said:
-        print("Nothing was said of the weather in the last twelve hours.")
+        wording.say("Nothing was said of the weather in the last twelve hours.")
         return
     rows = [
         (_TITLES[name], f"{each.value:g} {unit}" if isinstance(each.value, float) else each.value,
@@ -74,6 +83,7 @@ def _show(weather: "Weather") -> None:
     margin_c = weather.dew_margin_c()
     if margin_c is None:
         return
-    wording.print_line(f"The dew point is {margin_c:.1f} °C below the air.".replace("-", wording.MINUS))
+    wording.print_line(f"The dew point is {margin_c:.1f} °C below the air.")
     if margin_c < MARGIN_C:
-        wording.print_line("Glass under a clear sky falls 2 to 4 °C below the air: look for dew, and warm the glass.")
+        wet = "look for dew or frost, and warm the glass."
+        wording.print_line(f"Glass under a clear sky falls 2 to 4 °C below the air: {wet}")
