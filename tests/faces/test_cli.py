@@ -200,3 +200,16 @@ def test_a_reader_that_goes_away_is_no_error() -> None:
     )
     os.close(write_end)
     assert (done.returncode, done.stderr) == (cli.EXIT_UNREAD, "")
+
+
+@pytest.mark.parametrize(
+    ("words", "helped"),
+    [(["weather", "8"], "`duskhold weather --help`"), (["note", "x", "--camera", "usb"], "`duskhold note --help`"),
+     (["body", "restore", "now"], "`duskhold body --help`"), (["--colour"], "`duskhold --help`")],
+)  # fmt: skip
+def test_what_a_command_does_not_take_leads_to_its_own_help(
+    words: list[str], helped: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main(words) == 2
+    said = capsys.readouterr().err
+    assert words[-1] in said and f"{helped} shows what it takes." in said

@@ -86,7 +86,11 @@ def _run(words: Sequence[str], voice: Voice) -> int:
 def _answer(words: Sequence[str]) -> Answer:
     name = command_in(words)
     parser = _parser(COMMANDS if name not in COMMANDS else (name,))
-    args = parser.parse_args(with_values_joined(words))
+    args, left = parser.parse_known_args(with_values_joined(words))
+    if left:
+        command = f"duskhold {name}" if name in COMMANDS else "duskhold"
+        hint = f"`{command} --help` shows what it takes."
+        raise Wrong("usage", f"Unrecognized arguments: {' '.join(left)}.", hint=hint)
     if args.command is None:
         raise Wrong("usage", "No command was given.", hint="`duskhold --help` lists the commands.")
     return _module(args.command).run(args)

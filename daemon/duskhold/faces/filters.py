@@ -108,7 +108,8 @@ def _measure(args: argparse.Namespace, settings: "Settings") -> Answer:
         walked, folders = walk_at_camera(args, settings, folders, known)
         (first, filtered, last), times_s = walked.files, times_s or walked.times_s
     else:
-        first, filtered, last = _files(args, 3, "BARE FILTERED BARE")
+        hint = "With --camera they are taken now, and you are told what to fit when."
+        first, filtered, last = _files(args, 3, "BARE FILTERED BARE", hint)
     with _saying_what_is_wrong():
         size = sum(path.stat().st_size for path in (first, filtered, last))
         ensure_room(folders.data, size, settings.limits.disk_reserve_mb * 1_000_000)
@@ -176,10 +177,10 @@ def _name(args: argparse.Namespace) -> str:
     return name
 
 
-def _files(args: argparse.Namespace, count: int, order: str) -> list[Path]:
+def _files(args: argparse.Namespace, count: int, order: str, hint: str | None = None) -> list[Path]:
     given = args.files or []
     if len(given) != count:
-        raise Wrong("usage", f"{count} raw files are needed, in the order {order}.", field="--files")
+        raise Wrong("usage", f"{count} raw files are needed, in the order {order}.", field="--files", hint=hint)
     return [Path(each) for each in given]
 
 
