@@ -19,8 +19,8 @@ def add_parser(subparsers: Any) -> None:
         "note",
         help="say something of a frame: words, keep or reject, stars",
         description="Words of yours to a frame, the latest that was taken unless another is named. They are added to "
-        "the journal, where nothing is ever taken away, and stand in `frames`, in the report and in the side files that "
-        "it writes.",
+        "the journal, where nothing is ever taken away, and stand in `frames`, in the report and in the side files "
+        "that it writes.",
     )
     parser.add_argument("words", metavar="WORD", nargs="*", help="what is to be remembered")
     parser.add_argument("--frame", metavar="ID", help="which frame (the latest)")
