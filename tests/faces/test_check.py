@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import os
 import signal
@@ -15,10 +16,11 @@ from typing import Any
 
 import pytest
 
-from duskhold.app.checklist import PEOPLE, item_ids
+from duskhold.app.check_memory import CheckMemory, read_memory
+from duskhold.app.checklist import PEOPLE, Item, Source, State, item_ids
 from duskhold.app.folders import Folders
 from duskhold.camera.serving import ServedBody
-from duskhold.faces.check import last_lines
+from duskhold.faces.check import _listen, last_lines
 from duskhold.faces.cli import main
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
 
@@ -166,6 +168,29 @@ def test_what_is_left_is_named_below_the_list() -> None:
     ]
     assert list(last_lines({"ready": False, "items": items[:1]}, [])) == ["Not ready.", "Wrong: mode."]
     assert list(last_lines({"ready": True, "items": items[3:4]}, [])) == ["Ready."]
+
+
+def test_what_was_answered_before_ctrl_c_is_not_asked_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typed = iter(["y", "no"])
+
+    def answer(question: str) -> str:
+        try:
+            return next(typed)
+        except StopIteration:
+            raise KeyboardInterrupt from None
+
+    for stream in ("stdin", "stdout"):
+        monkeypatch.setattr(f"sys.{stream}.isatty", lambda: True)
+    monkeypatch.setattr("builtins.input", answer)
+    items = [Item(each, State.UNKNOWN, Source.PERSON, None, "right", "") for each in ("eyepiece", "ring", "lead")]
+    args = argparse.Namespace(json=None, new_set_up=False)
+    with pytest.raises(KeyboardInterrupt):
+        _listen(args, CheckMemory(tmp_path / "memory.json"), ["leave_by"], items)
+    said = read_memory(tmp_path / "memory.json").said
+    assert {name: each.right for name, each in said.items()} == {"leave_by": True, "eyepiece": True, "ring": False}
+    assert capsys.readouterr().out.endswith("\n")
 
 
 @pytest.mark.parametrize("iso", ["banana", "auto", "-100"])

@@ -168,11 +168,13 @@ def test_questions_on_a_terminal(
     monkeypatch.setattr("sys.stdin.isatty", lambda: True)
     monkeypatch.setattr("sys.stdout.isatty", lambda: True)
     monkeypatch.setattr("duskhold.faces.wish._machine_zone", lambda: "Europe/Lisbon")
+    monkeypatch.setenv("COLUMNS", "40")
     assert main(["set-up", "--root", str(root)]) == 0
     said = capsys.readouterr().out
     assert len(asked) == 5  # the place twice: the first answer could not be taken
     assert asked[2].endswith("[Europe/Lisbon]: ")
     assert "'somewhere' is not LAT,LON" in said
+    assert all(len(row) < 40 for question in asked for row in question.split("\n"))
     assert "zone: Europe/Lisbon" in said
     assert "camera: simulated" in said
     assert "filters" not in said
@@ -197,6 +199,7 @@ def test_the_end_of_answers_is_an_interruption(
     monkeypatch.setattr("sys.stdin.isatty", lambda: True)
     monkeypatch.setattr("sys.stdout.isatty", lambda: True)
     assert main(["set-up", "--root", str(root)]) == 130
+    assert capsys.readouterr().out.endswith("\n")  # the complaint is not on the question's row
 
 
 def test_without_root_the_rest_is_said(

@@ -133,11 +133,13 @@ def _listen(args: argparse.Namespace, memory: "CheckMemory", ticked: list[str], 
         memory.forget_answers()
     for name in ticked:
         memory.remember(name, True, now_utc())
-    if not args.json and person_is_there() and sys.stdout.isatty():
-        for item in unanswered(items):
-            if item.item not in ticked:
-                _ask(memory, item)
-    memory.write()
+    try:
+        if not args.json and person_is_there() and sys.stdout.isatty():
+            for item in unanswered(items):
+                if item.item not in ticked:
+                    _ask(memory, item)
+    finally:
+        memory.write()  # whoever leaves in the middle has answered what was asked until then
 
 
 def _ask(memory: "CheckMemory", item: "Item") -> None:
