@@ -141,6 +141,30 @@ def test_sigmas_are_honest(noise: float) -> None:
     assert 0.3 < float(np.mean(squares)) < 1.5
 
 
+def test_a_jump_that_is_not_believed_yet_is_no_sure_rate() -> None:
+    """Clouds of half a stop that change within 2.5 min: of two readings they make a rate, and nobody knows if it lasts.
+
+    The trend says that another reading is needed; what it says of its doubt has to be as large as the errors.
+    """
+    chance = random.Random(11)
+    kept = math.exp(-1.0 / 25.0)
+    squares = []
+    for _ in range(300):
+        clouds = [chance.gauss(0.0, 0.5)]
+        for _ in range(60):
+            clouds.append(kept * clouds[-1] + chance.gauss(0.0, 0.5 * math.sqrt(1.0 - kept**2)))
+        readings = [reading(m, along_sky(m) + clouds[round(10 * m) + 30] + chance.gauss(0, 0.02)) for m in (-3, 0)]
+        found = trend_of(readings, SKY)
+        if "another reading" in (found.disagreement or ""):
+            at_min = np.linspace(1.0, 3.0, 21)
+            truth = [along_sky(m) + clouds[round(10 * m) + 30] for m in at_min]
+            told = [found.forecast.level_stops(60.0 * m) + found.mark_stops for m in at_min]
+            error = float(np.mean(np.subtract(told, truth)))
+            squares.append(error**2 / sum(sigma**2 for sigma in found.sigmas(60.0, 180.0)))
+    assert len(squares) > 40
+    assert 0.4 < float(np.mean(squares)) < 3.0
+
+
 def test_cloud_is_guessed_from_scatter() -> None:
     chance = random.Random(3)
     calm = trend_of([reading(m, along_sky(m) + chance.gauss(0, 0.02)) for m in range(-14, 1, 2)], SKY)

@@ -73,8 +73,9 @@ class Trend:
     """How the light goes, seen at `newest_utc`: level in stops against the mark, rate per minute, curvature.
 
     `forecast` has its second 0, and level 0 stops, at the mark, where the light was `mark_stops` in the readings' own
-    zero. `measured_rate` is that of the readings alone,
-    `model_rate` that of the sky; `disagreement` says what to check when they differ. `sky` is the clear sky's shape.
+    zero. `measured_rate` is that of the readings alone, `model_rate` that of the sky; `disagreement` says what to check
+    when they differ. `sky` is the clear sky's shape. `doubted` weighs the same readings by what weather may do, where
+    their jump is not believed before another one confirms it.
     """
 
     choice: Choice
@@ -93,20 +94,13 @@ class Trend:
     forecast: Forecast
     bank: FilterBank
     sky: Shape | None = None
+    doubted: FilterBank | None = None
 
     def sigmas(self, opens_s: float, closes_s: float) -> tuple[float, float]:
         """Uncertainty in stops of the mean light of an opening against the mark: by the readings, by its change."""
-        bank = self.bank
-        base_s = bank.at_min * 60.0
-        rows = _rows(bank, (opens_s - base_s) / 60.0, (closes_s - base_s) / 60.0)
-        level_rows = rows.copy()
-        level_rows[:, [RATE, BEND]] = 0.0
-        total, read = (np.einsum("hi,hij,hj->h", each, bank.spread, each) for each in (rows, level_rows))
-        means, weights = np.einsum("hi,hi->h", rows, bank.mean), bank.weights()
-        unlike = float(weights @ (means - weights @ means) ** 2)
-        wander = _wander(bank, (opens_s - base_s) / 60.0, (closes_s - base_s) / 60.0)
-        change = float(weights @ (np.maximum(total - read, 0.0) + wander)) + unlike
-        return math.sqrt(max(0.0, float(weights @ read))), math.sqrt(change)
+        read, change = _sigmas(self.bank, opens_s, closes_s)
+        doubt = 0.0 if self.doubted is None else math.hypot(*_sigmas(self.doubted, opens_s, closes_s))
+        return read, max(change, doubt)
 
 
 def fuse(
@@ -178,7 +172,8 @@ def _fused(
         jump_stops = departs.value * (kept[-1].at_min - kept[0].at_min)
         unsure = _UNCONFIRMED if abs(jump_stops) > ODD_STOPS else ""
         said = f"{_said(measured, model_rate)}{unsure}"
-        return _trend(Choice.MEASURED, line, None, kept, left_out, mark_utc, measured, model_rate, said)
+        found = _trend(Choice.MEASURED, line, None, kept, left_out, mark_utc, measured, model_rate, said)
+        return replace(found, doubted=_run(_weathers(rate_sigma), kept) if unsure else None)
     bank = _run(_guesses(rate_sigma, 0.0, _RATE_LASTS_MIN, len(kept)), kept)
     choice = Choice.FUSED if measured else Choice.MODEL
     return _trend(choice, bank, shape, kept, left_out, mark_utc, measured, model_rate, None)
@@ -357,6 +352,19 @@ def _rows(bank: FilterBank, from_min: float, to_min: float) -> Numbers:
     middle, half = (from_min + to_min) / 2.0, (to_min - from_min) / 2.0
     rows = _rows_at(bank, [middle + half * node for node, _ in _NODES])
     return np.asarray(np.einsum("k,khi->hi", np.array([weight for _, weight in _NODES]), rows), dtype=np.float64)
+
+
+def _sigmas(bank: FilterBank, opens_s: float, closes_s: float) -> tuple[float, float]:
+    base_s = bank.at_min * 60.0
+    rows = _rows(bank, (opens_s - base_s) / 60.0, (closes_s - base_s) / 60.0)
+    level_rows = rows.copy()
+    level_rows[:, [RATE, BEND]] = 0.0
+    total, read = (np.einsum("hi,hij,hj->h", each, bank.spread, each) for each in (rows, level_rows))
+    means, weights = np.einsum("hi,hi->h", rows, bank.mean), bank.weights()
+    unlike = float(weights @ (means - weights @ means) ** 2)
+    wander = _wander(bank, (opens_s - base_s) / 60.0, (closes_s - base_s) / 60.0)
+    change = float(weights @ (np.maximum(total - read, 0.0) + wander)) + unlike
+    return math.sqrt(max(0.0, float(weights @ read))), math.sqrt(change)
 
 
 def _wander(bank: FilterBank, from_min: float, to_min: float) -> Numbers:
