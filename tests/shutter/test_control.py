@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,12 +17,14 @@ from duskhold.camera.port import Closing
 from duskhold.shutter.blackbox import BlackBox
 from duskhold.shutter.clock import SimulatedClock, mono_now_s
 from duskhold.shutter.control import Control
-from duskhold.shutter.desk import CallInFlight, Desk
+from duskhold.shutter.desk import CallInFlight, Desk, Errand
 from duskhold.shutter.errands import Errands
 from duskhold.shutter.events import CloseAnswered, Connected, ExposeAsked, OpenAnswered, Started
-from duskhold.shutter.machine import OVERRUN_S, Machine
+from duskhold.shutter.machine import IDLE_S, OVERRUN_S, Machine
+from duskhold.shutter.phase import Phase
 from duskhold.shutter.report import Exposure, Kind
 from duskhold.shutter.stock import Stock
+from duskhold.shutter.wire import pack, request
 
 
 class Died(Exception):
@@ -33,6 +36,10 @@ class Seat:
     desk: Desk
     control: Control
     box: BlackBox
+
+    @property
+    def is_released(self) -> bool:
+        return self.desk.machine.phase is Phase.RELEASED
 
     def words(self) -> list[str]:
         return [line.word for line in self.box.lines()]
@@ -82,6 +89,33 @@ def test_the_time_in_which_the_whole_process_stood_still_is_not_counted(
         for _ in range(3):
             now[0] += 0.1
             seat.control.watch()
+
+
+def test_a_camera_is_not_let_go_while_somebody_waits_for_its_answer(seat: Seat, tmp_path: Path) -> None:
+    """Such as for a large picture over a slow lead, which takes minutes."""
+    for event in (Started(), Connected(), CloseAnswered(Closing.CLOSED, 0.0)):
+        seat.desk.step(event)
+    with socket.socket(socket.AF_UNIX) as client:
+        seat.control.look()
+        client.connect(str(tmp_path / "holder"))
+        client.sendall(pack(request("settings")))
+        for _ in range(2):  # the connection, and what comes over it
+            seat.control.look()
+        errand = seat.desk.jobs.get_nowait()
+        assert isinstance(errand, Errand)
+        with seat.desk.looking() as machine:
+            machine.touch(mono_now_s() - IDLE_S - 1.0)
+        seat.control.look()
+        assert not seat.is_released
+        seat.desk.answer(errand.client, {})
+        seat.control.look()
+        with seat.desk.looking() as machine:
+            machine.touch(mono_now_s() - IDLE_S - 1.0)
+        seat.control.look()
+        assert seat.is_released
+    seat.control.look()  # it has hung up
+    assert seat.control._listener is not None
+    seat.control._listener.close()
 
 
 def test_a_hold_that_lost_its_thread_ends_the_process(seat: Seat) -> None:

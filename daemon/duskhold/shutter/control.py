@@ -36,7 +36,7 @@ from duskhold.shutter.events import (
     ReleaseAsked,
     Tick,
 )
-from duskhold.shutter.machine import Machine
+from duskhold.shutter.machine import RELEASED, Machine
 from duskhold.shutter.phase import Phase
 from duskhold.shutter.recycling import USUAL_WEAR, Wear, resident_bytes
 from duskhold.shutter.report import Exposure, Kind
@@ -94,16 +94,20 @@ class Control:
     def serve(self) -> None:
         """Run until the camera is released or the process is told to end."""
         while not self._desk.released:
-            for key, _ in self._selector.select(LOOK_EVERY_S):
-                self._ready(key.fd)
-            self.watch()
-            self.tick()
-            self._write_boxes()
-            self._send_answers()
-            self._listen_when_looked()
+            self.look()
         self._write_boxes()
         if not self._desk.machine.recycled:
             self._path.unlink(missing_ok=True)  # a socket left there says that a successor is on its way
+
+    def look(self) -> None:
+        """Once: hear who speaks, and do what is due."""
+        for key, _ in self._selector.select(LOOK_EVERY_S):
+            self._ready(key.fd)
+        self.watch()
+        self.tick()
+        self._write_boxes()
+        self._send_answers()
+        self._listen_when_looked()
 
     def end(self) -> None:
         """Asked to terminate: close the shutter if it is open, then release the camera."""
@@ -126,6 +130,8 @@ class Control:
         if self._ending_since_s is not None and not self._lingers(self._ending_since_s):
             self._dispatch(self._desk.step(ReleaseAsked()))
         with self._desk.looking() as machine:
+            if self._waiting:
+                machine.touch(mono_now_s())  # a large picture over a slow lead takes longer than an idle camera is kept
             deadline_s = machine.deadline_s()
         if deadline_s is not None and mono_now_s() >= deadline_s:
             self._dispatch(self._desk.step(Tick()))
@@ -333,7 +339,7 @@ class Control:
         if not free:
             refused = in_the_way
         if released:
-            refused = Refused("released", "the camera was just released; ask again")
+            refused = RELEASED
         if refused is not None:
             _close_all(self._clients[client].descriptors)
             self._send(client, self._refusal(refused))

@@ -134,11 +134,23 @@ class Hands:
         pending = deque(effects)
         while pending and not self.ended:
             pending.extendleft(reversed(self._between()))
-            event = self._perform(pending.popleft())
+            effect = pending.popleft()
+            if self._is_void(effect):
+                pending.clear()
+                continue
+            event = self._perform(effect)
             if isinstance(event, BoxFailed) and event.word == "opening":
                 pending.clear()  # what was not written is not done
             if event is not None:
                 pending.extend(self._desk.step(event))
+
+    def _is_void(self, effect: Effect) -> bool:
+        """Whether it begins an opening that is told already: its order waited here while a call before it failed."""
+        if not (isinstance(effect, Box) and effect.word == "opening"):
+            return False
+        with self._desk.looking() as machine:
+            frame = machine.frame if machine.phase is Phase.OPENING else None
+        return frame is None or frame.exposure.frame_id != effect.frame_id
 
     def _perform(self, effect: Effect) -> Event | None:
         match effect:

@@ -57,7 +57,7 @@ from duskhold.shutter.events import (
     Tick,
 )
 from duskhold.shutter.phase import Phase
-from duskhold.shutter.replaced import OTHER_BODY, awaited_serial, give_up, tell_given_up
+from duskhold.shutter.replaced import OTHER_BODY, all_given_up, awaited_serial
 from duskhold.shutter.report import Kind, Outcome, ShutterReport, ShutterState
 from duskhold.shutter.story import Cause, Frame, tell, tell_unknown
 
@@ -70,6 +70,8 @@ CLOSINGS_BEFORE_LATCH = 3
 NO_CARD = NoCard.code
 RETRY_OPEN_S = 0.2  # between attempts while the shutter may be open
 RETRY_CLOSED_S = 1.0
+RELEASED = Refused("released", "the camera was just released; ask again")
+_ORDERS = (ExposeAsked, LatchCleared, BodyReplaced)
 
 
 @dataclass(slots=True)
@@ -96,12 +98,13 @@ class Machine:
     def step(self, event: Event, now_s: float) -> list[Effect]:
         """Take one event and say what is to be done."""
         if self.phase is Phase.RELEASED:
-            return [Refused("released", "the camera was just released; ask again")] if _is_order(event) else []
+            return [RELEASED] if isinstance(event, _ORDERS) else []
         match event:
             case Started():
                 return self._start(event, now_s)
             case Connected():
                 self.unfit, self.serial = None, event.serial
+                self.phase = Phase.STARTING if self.phase is Phase.READY else self.phase
                 return [Close()]
             case ExposeAsked():
                 return self._expose(event, now_s)
@@ -116,7 +119,8 @@ class Machine:
             case CallFailed():
                 return self._call_failed(event, now_s)
             case CloseAsked():
-                return self._close_asked()
+                self.stop_asked = True
+                return []
             case PictureSeen() | CaptureCompleted():
                 return self._stored(event, now_s)
             case Counted():
@@ -309,16 +313,19 @@ class Machine:
 
     def _call_failed(self, event: CallFailed, now_s: float) -> list[Effect]:
         self.looked = True
+        if self.phase is Phase.OPENING and event.call != "open":
+            self._withdraw(event.reason, now_s)  # the order waited for this call: nothing of it was done
         if event.code == NO_CARD:
             self.unfit = Refused(event.code, event.reason)
-            return [Close()]  # there is a session: the safe state comes before the complaint
+            # There is a session: the safe state comes before the complaint. Whoever wants to see a picture has closed.
+            return [] if self.phase is Phase.PROVING else [Close()]
         if event.failure is Failure.REFUSED:
             return self._refused(event, now_s)
         return self._link_gone(event, now_s)
 
     def _refused(self, event: CallFailed, now_s: float) -> list[Effect]:
         """The body answered no: to an opening call by closing, to a closing call by asking again."""
-        if self.phase in (Phase.OPENING, Phase.TIMED):
+        if self.phase is Phase.OPENING:
             self._held().cause = Cause.OPEN_REFUSED
             self._held().reason = event.reason
             self.phase = Phase.CLOSING
@@ -347,21 +354,17 @@ class Machine:
         pause_s = RETRY_CLOSED_S if self.frame is None else RETRY_OPEN_S
         return [*news, Pause(pause_s), Connect()]
 
-    def _close_asked(self) -> list[Effect]:
-        self.stop_asked = True
-        return []
-
     def _stored(self, event: PictureSeen | CaptureCompleted, now_s: float) -> list[Effect]:
         if self.phase is Phase.STORING and isinstance(event, CaptureCompleted):
             self.phase = Phase.READY
         if self.phase is Phase.PROVING:
             return [Count()]  # the word may be a late one, of a frame before: what is new on the card decides
-        if self.phase is Phase.TIMED:
+        if self.phase is Phase.TIMED and self._held().may_be_over(now_s):
             frame = self._held()  # a picture of a dial exposure proves that the body has closed
             frame.cause = Cause.DUE
             frame.closing_s = min(now_s, frame.planned_end_s)
             return self._closed(Closing.CLOSED, now_s)
-        if self.phase is Phase.OPEN:  # of a frame before, or of one that the body ended by itself
+        if self.phase in (Phase.OPEN, Phase.TIMED):  # of a frame before, or of one that the body ended by itself
             self._held().early_picture = True
         return []
 
@@ -378,11 +381,15 @@ class Machine:
         reason = f"the black box cannot be written ({event.reason}): make room on its disk"
         self.unfit = Refused("black_box_unwritable", reason)
         if event.word == "opening":
-            frame = self._held()
-            frame.cause, frame.reason = Cause.OPEN_REFUSED, reason
-            report = tell(frame, Closing.NOTHING_OPEN, now_s)
-            self.reports[report.frame_id], self.frame, self.phase = report, None, Phase.READY
+            self._withdraw(reason, now_s)
         return []
+
+    def _withdraw(self, reason: str, now_s: float) -> None:
+        """An order that was taken, and of which nothing was done: nothing will be."""
+        frame = self._held()
+        frame.cause, frame.reason = Cause.OPEN_REFUSED, reason
+        report = tell(frame, Closing.NOTHING_OPEN, now_s)
+        self.reports[report.frame_id], self.frame, self.phase = report, None, Phase.READY
 
     def _clear_latch(self) -> list[Effect]:
         if self.phase not in (Phase.READY, Phase.STORING):
@@ -394,9 +401,7 @@ class Machine:
         """Nothing more is asked of a body that does not come back; the one that answers is closed, and serves."""
         if self.phase is not Phase.LOST or self.trouble_code != OTHER_BODY or self.awaited() is None:
             return [Refused("not_replaced", "no other camera answers in the place of one whose frame is outstanding")]
-        given_up = [give_up(report) for report in self.reports.values() if report.settled]
-        if self.frame is not None:
-            given_up.append(tell_given_up(self.frame, now_s))
+        given_up = all_given_up(self.frame, self.reports.values(), now_s)
         self.frame, self._nothing_open = None, 0
         self.reports |= {report.frame_id: report for report in given_up}
         return [Box("closed", report.frame_id, report.as_message()) for report in given_up]
@@ -407,11 +412,12 @@ class Machine:
         if frame is not None and self.phase is Phase.OPEN and now_s >= frame.due_s + OVERRUN_S:
             return [Box("overrun", frame.exposure.frame_id), Die("the hold overran its end")]
         if frame is not None and not frame.told and now_s >= frame.planned_end_s + GIVE_UP_S:
-            frame.told = True
             if self.phase is Phase.TIMED:
-                self.phase = Phase.CLOSING
+                # No word of its picture: the closing calls find out, and have as long for it as any.
+                self.phase, frame.cause, frame.planned_end_s = Phase.CLOSING, Cause.DUE, now_s
                 effects.append(Close())
             else:
+                frame.told = True
                 report = tell_unknown(frame, now_s)
                 self.reports[report.frame_id] = report
                 effects.append(Box("unknown", report.frame_id, report.as_message()))
@@ -442,7 +448,3 @@ class Machine:
     def _held(self) -> Frame:
         assert self.frame is not None, self.phase
         return self.frame
-
-
-def _is_order(event: Event) -> bool:
-    return isinstance(event, (ExposeAsked, LatchCleared, BodyReplaced))

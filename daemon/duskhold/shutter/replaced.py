@@ -22,6 +22,12 @@ def awaited_serial(frame: Frame | None, reports: Iterable[ShutterReport]) -> str
     return next(owners, None)
 
 
+def all_given_up(frame: Frame | None, reports: Iterable[ShutterReport], now_s: float) -> list[ShutterReport]:
+    """What is told of everything that is outstanding."""
+    told = [give_up(report) for report in reports if report.settled]
+    return told if frame is None else [*told, tell_given_up(frame, now_s)]
+
+
 def tell_given_up(frame: Frame, now_s: float) -> ShutterReport:
     """The report of a frame whose body does not come back: settled, and when it closed is not known."""
     unknown = tell_unknown(frame, now_s)

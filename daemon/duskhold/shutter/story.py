@@ -12,6 +12,7 @@ from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterReport, Shut
 COMPLETE_WITHIN_S = 0.5  # an end this far from its plan is not the frame that was asked for
 COMPLETE_WITHIN_SHARE = 0.01
 ONE_CALL_WITHIN_S = 0.1  # two closings no further apart than this are told as one
+DIAL_OFF_SHARE = 0.1  # bodies that take 30 s for what is 32 s, and more; common practice, no source
 TELLING_WITHIN_S = 0.5  # an open time known worse than this is told as a range only
 
 
@@ -61,6 +62,10 @@ class Frame:
         wait_s = min(self.exposure.open_s - self.exposure.latency_s, self.exposure.cap_s)
         self.due_s = returned_s + max(0.0, wait_s)
         self.planned_end_s = returned_s + self.exposure.open_s
+
+    def may_be_over(self, now_s: float) -> bool:
+        """Whether a body that times it may have ended it; a picture told before is another frame's, or cut short."""
+        return now_s >= self.planned_end_s - DIAL_OFF_SHARE * self.exposure.open_s
 
     def longest_open_s(self, now_s: float) -> float:
         """An upper bound of the open time, for how long the body may be busy with it."""
@@ -125,7 +130,7 @@ def _tell_closed_by_itself(frame: Frame, now_s: float) -> ShutterReport:
     if not frame.proven:
         frame.reason = frame.reason or "the body took the order to open, but nothing was open and no picture came"
         return _report(frame, Outcome.FAILED, None, None, (0.0, _bound(frame, now_s)))
-    if frame.exposure.kind is Kind.DIAL:
+    if frame.exposure.kind is Kind.DIAL and not frame.early_picture:
         return _report(frame, Outcome.LINK_LOST, frame.exposure.open_s, 0.0, (0.0, frame.exposure.open_s))
     if frame.cause in (Cause.DUE, Cause.ASKED):
         # Stored before the closing calls: a dying battery, say. A link that lived proves no open shutter.
