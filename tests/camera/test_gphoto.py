@@ -138,6 +138,23 @@ def test_a_shutter_that_is_open_can_be_closed_whatever_became_of_the_card(
     assert camera.close_shutter() is Closing.CLOSED
 
 
+@pytest.mark.parametrize("asked", ["_has_card", "_aim_at_card"])
+def test_a_body_that_shows_no_card_while_it_exposes_can_be_closed(
+    camera: GphotoCamera, monkeypatch: pytest.MonkeyPatch, asked: str
+) -> None:
+    """Bodies have been seen to answer everything but the stop with "busy"."""
+
+    def busy(*_given: object) -> bool:
+        raise gphoto2.GPhoto2Error(gphoto2.GP_ERROR_CAMERA_BUSY)
+
+    camera.open_shutter()
+    time.sleep(0.1)
+    monkeypatch.setattr(GphotoCamera, asked, busy)
+    with pytest.raises(NoCard, match="busy"):
+        camera.connect()
+    assert camera.close_shutter() is Closing.CLOSED
+
+
 def test_a_card_that_the_last_frame_filled_gives_its_pictures(body: ServedBody, camera: GphotoCamera) -> None:
     camera.open_shutter()
     time.sleep(0.1)

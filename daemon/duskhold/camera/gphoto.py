@@ -172,8 +172,9 @@ class GphotoCamera:
         except CameraMissing as missing:
             raise LinkLost("the body does not answer any more") from missing
         except NoCard:
-            if not self._has_card():
-                raise  # one that is only full gives what it has
+            with self._telling():
+                if not self._has_card():
+                    raise  # one that is only full gives what it has
         with self._telling():
             return list(list_pictures(self._session()))
 
@@ -217,8 +218,13 @@ class GphotoCamera:
             self._shutter_widget = self._camera.get_single_config(self._family.widget)
         self._driver = driver_for(self._family, self._release_choices())
         identity = self._identity()
-        self._check_card(identity.serial)
-        self._aim_at_card(identity.serial)
+        try:
+            with self._telling():
+                self._check_card(identity.serial)
+                self._aim_at_card(identity.serial)
+        except (BodyRefused, CameraBusy) as refused:
+            # With its shutter open, say. That it can be closed comes before everything about its card.
+            raise NoCard(f"the body does not show that it stores on a card ({refused})", identity.serial) from refused
         return identity
 
     def _release_choices(self) -> list[str]:
