@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import select
 import signal
 import subprocess
 import sys
@@ -100,6 +101,18 @@ class Rig:
             return lock.owner()
         finally:
             lock.close()
+
+    def wait_gone(self, pid: int | None, within_s: float = 15.0) -> None:
+        """Until that process has ended, whether anybody reaps it or not."""
+        assert pid is not None
+        try:
+            descriptor = os.pidfd_open(pid)
+        except ProcessLookupError:
+            return
+        try:
+            assert select.select([descriptor], [], [], within_s)[0], f"process {pid} did not end within {within_s} s"
+        finally:
+            os.close(descriptor)
 
     def kill(self, pid: int | None) -> float:
         """SIGKILL; returns the instant."""

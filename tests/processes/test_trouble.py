@@ -105,6 +105,22 @@ def test_told_to_end_they_close_first_and_the_record_is_printed(bench: Rig, told
     assert bench.pictures_home()
 
 
+def test_a_keeper_told_to_end_while_the_link_hangs_has_the_shutter_closed_all_the_same(bench: Rig) -> None:
+    """The holder ends itself over a call that hung, and counts on the next one."""
+    process = bench.start("expose", "--for", "20")
+    bench.wait_open()
+    bench.kill(process.pid)
+    first, keeper = bench.holder_pid(), bench.keeper_pid()
+    assert keeper is not None
+    bench.body.order("hang")
+    os.kill(keeper, signal.SIGTERM)
+    bench.wait_gone(first)
+    bench.body.order("resume")
+    bench.body.wait_for("closed", 1, 10.0)
+    bench.wait_gone(keeper)
+    assert bench.holder_pid() is None  # and does not wait until the camera was idle for a minute
+
+
 @pytest.mark.parametrize("damaged", ["card.json", "blackbox.jsonl"])
 def test_a_damaged_file_of_ours_does_not_stop_the_closing(bench: Rig, damaged: str) -> None:
     process = bench.start("expose", "--for", "20")
@@ -116,6 +132,20 @@ def test_a_damaged_file_of_ours_does_not_stop_the_closing(bench: Rig, damaged: s
     (closed,) = bench.body.wait_for("closed", 1, 10.0)
     assert closed.now_mono - killed_s < 1.5
     assert bench.run("expose", "--for", "1")[1]["outcome"] == "complete"
+
+
+def test_a_black_box_that_cannot_be_read_does_not_stop_the_closing_but_the_next_opening(bench: Rig) -> None:
+    process = bench.start("expose", "--for", "20")
+    bench.wait_open()
+    bench.kill(process.pid)
+    box = bench.places.state / "blackbox.jsonl"
+    box.rename(box.with_suffix(".aside"))
+    box.mkdir()
+    killed_s = bench.kill(bench.holder_pid())
+    (closed,) = bench.body.wait_for("closed", 1, 10.0)
+    assert closed.now_mono - killed_s < 1.5
+    state = bench.wait_until(lambda state: state["refusal"] is not None)
+    assert state["refusal"]["code"] == "black_box_unwritable"
 
 
 def test_a_holder_that_stands_still_in_the_middle_of_a_frame_does_not_lose_it(bench: Rig) -> None:

@@ -97,6 +97,31 @@ def test_a_frame_of_another_boot_is_known_to_be_one(tmp_path: Path) -> None:
     assert not begin.frame.same_boot
 
 
+@pytest.mark.parametrize(
+    "strange",
+    [
+        {"word": "opened", "detail": {}},
+        {"word": "opened", "detail": {"opened_s": "soon"}},
+        {"word": "lost", "detail": None},
+        {"word": "closing", "mono_s": "later"},
+        {"word": "closed", "detail": {"frame_id": "f1"}},
+    ],
+)
+def test_a_line_of_another_version_is_passed_over(tmp_path: Path, strange: dict[str, object]) -> None:
+    """Whoever reads it has a shutter to close first."""
+    path = tmp_path / "box"
+    box = BlackBox(path)
+    box.write("opening", "f1", PLAN.as_message() | {"utc_offset_s": 0.0})
+    box.close()
+    (opening,) = box.lines()
+    whole = {"mono_s": opening.mono_s, "boot": opening.boot, "frame_id": "f1", "detail": {}} | strange
+    with path.open("a", encoding="utf-8") as file:
+        file.write(json.dumps(whole) + "\n")
+    begin = left_over(box.lines(), opening.boot)
+    assert begin.reports == ()
+    assert (begin.frame is None) == (strange["word"] == "closed")
+
+
 def test_the_card_is_remembered_across_processes(tmp_path: Path) -> None:
     old, new = Picture("/a", "1.DNG", 5), Picture("/a", "2.DNG", 5)
     Stock(tmp_path / "card").take([old])

@@ -107,6 +107,6 @@ def _read(path: Path) -> Iterator[BoxLine]:
     for raw in path.read_bytes().splitlines():
         try:
             line = json.loads(raw)
-            yield BoxLine(line["word"], line["mono_s"], line["boot"], line["frame_id"], line["detail"])
+            yield BoxLine(line["word"], float(line["mono_s"]), line["boot"], line["frame_id"], dict(line["detail"]))
         except (ValueError, KeyError, TypeError):
             continue  # torn by a power loss: the line before it stands, and the shutter is closed first anyway

@@ -19,7 +19,7 @@ from duskhold.camera.address import Way, parse_address
 from duskhold.camera.plugged import watch_plugs
 from duskhold.camera.port import Camera
 from duskhold.camera.usb_reset import Reset, reset_camera
-from duskhold.shutter.blackbox import BlackBox
+from duskhold.shutter.blackbox import BlackBox, BoxLine
 from duskhold.shutter.camera_thread import CameraThread
 from duskhold.shutter.clock import boot_id
 from duskhold.shutter.control import Control, obey_signals
@@ -67,7 +67,7 @@ def hold(
     if notice is not None:
         desk.notices.append(notice)
     errands = Errands(camera, Stock(places.stock), desk.seen)
-    begin = left_over(box.lines(), boot_id())
+    begin = left_over(_lines_of(box), boot_id())
     if begin.frame is None and not begin.reports and not begin.latched:
         _shorten(box)
     control = Control(desk, box, errands, places.socket, die, wear)
@@ -106,6 +106,15 @@ def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
 
 def _write(box: BlackBox, line: Box) -> None:
     box.write(line.word, line.frame_id, line.detail)
+
+
+def _lines_of(box: BlackBox) -> list[BoxLine]:
+    """What the box has, or nothing where the disk does not give it: the shutter is closed all the same."""
+    try:
+        return box.lines()
+    except OSError as error:
+        say(f"the black box cannot be read: {error}")
+        return []
 
 
 def _shorten(box: BlackBox) -> None:

@@ -14,10 +14,11 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from duskhold.shutter.clock import mono_now_s
-from duskhold.shutter.holder import DIED, RECYCLED, RELEASED
+from duskhold.shutter.holder import DIED, OCCUPIED, RECYCLED, RELEASED
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
 from duskhold.shutter.inhibitor import Inhibitor
 from duskhold.shutter.places import Places, holder_lock, keeper_lock, log_of
@@ -41,7 +42,7 @@ class Keeper:
         self._told_to_end = False
 
     def keep(self) -> None:
-        """Run until the holder has released the camera."""
+        """Run until the holder has released the camera. One that died is followed even at the end: it may be open."""
         lock = keeper_lock(self._places)
         if not lock.take():
             return
@@ -53,7 +54,7 @@ class Keeper:
             began_s = mono_now_s()
             status = self._watch_one()
             self._inhibitor.release()
-            if status == RELEASED or self._told_to_end:
+            if status == RELEASED or (self._told_to_end and status in (RECYCLED, OCCUPIED)):
                 return
             if status == RECYCLED:
                 continue
@@ -85,8 +86,10 @@ class Keeper:
                 if rest_s is not None:
                     silent_until_s = mono_now_s() + rest_s + SILENCE_MAX_S
                     self._inhibitor.follow(rest_s > 0.0)
+                    if self._told_to_end:
+                        _send(descriptor, signal.SIGTERM)  # it came after one that was told, and died over it
                 elif mono_now_s() > silent_until_s:
-                    signal.pidfd_send_signal(descriptor, signal.SIGKILL)
+                    _send(descriptor, signal.SIGKILL)
         finally:
             os.close(descriptor)
 
@@ -114,7 +117,13 @@ class Keeper:
         self._told_to_end = True
         owner = self._holder()
         if owner is not None:
-            os.kill(owner, signal.SIGTERM)
+            with suppress(ProcessLookupError):
+                os.kill(owner, signal.SIGTERM)
+
+
+def _send(descriptor: int, number: signal.Signals) -> None:
+    with suppress(ProcessLookupError):  # it ended just now
+        signal.pidfd_send_signal(descriptor, number)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import partial
 from typing import TypeVar
 
 from duskhold.shutter.blackbox import BoxLine
@@ -33,7 +34,7 @@ def left_over(lines: Iterable[BoxLine], boot: str) -> Started:
         elif line.word in ("latched", "cleared"):
             latched = line.word == "latched"
         elif frame is not None:
-            _go_on(frame, line)
+            _understood(partial(_go_on, frame), line)
     reports = (_understood(lambda line: ShutterReport.from_message(line.detail), line) for line in told.values())
     return Started(frame, tuple(report for report in reports if report is not None), latched)
 
