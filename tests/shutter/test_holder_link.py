@@ -79,6 +79,18 @@ def test_a_question_in_the_gap_between_two_holders_is_answered_by_the_next(tmp_p
     assert found == ["100"]
 
 
+def test_a_frame_that_is_home_is_let_off_by_the_next_holder_when_the_last_one_died(tmp_path: Path) -> None:
+    path = tmp_path / "holder"
+    link = HolderLink(path, patience_s=0.0, is_kept=lambda: True)
+    collecting = threading.Thread(target=link.collected, args=["f1"])
+    collecting.start()
+    time.sleep(0.1)  # nobody is there
+    with holder(path, living) as asked:
+        collecting.join(5.0)
+        link.close()
+    assert asked == ["collected"]
+
+
 def test_an_order_that_a_parting_holder_refused_goes_to_the_next_one_and_only_once(tmp_path: Path) -> None:
     path = tmp_path / "holder"
     said: list[Message] = [{"phase": "ready"}, RELEASED, {"phase": "released"}, {"phase": "ready"}, {"accepted": "f1"}]

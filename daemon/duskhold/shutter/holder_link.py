@@ -94,7 +94,7 @@ class HolderLink:
 
     def collected(self, frame_id: str) -> None:
         """Its report is in the journal and its pictures are home. A holder that then ends is waited out."""
-        answer = self._checked(self._ask(request("collected", frame_id=frame_id)))
+        answer = self._checked(self._ask_patiently(request("collected", frame_id=frame_id)))
         if answer.get("recycling") is True:
             self.close()
             self.awaited_state()

@@ -38,7 +38,7 @@ def ensure_holder(camera: str, places: Places, simulation: Mapping[str, object],
 
 
 def ensure_keeper(camera: str, places: Places, simulation: Mapping[str, object]) -> None:
-    """Start a keeper where there is none; one that is just ending is no reason to wait for it."""
+    """Start a keeper where there is none; one that is just ending is no reason to wait for it. Raises `NotStarted`."""
     if not _is_kept(places):
         _start_keeper(camera, places, simulation)
 
@@ -77,4 +77,6 @@ def _start_keeper(camera: str, places: Places, simulation: Mapping[str, object])
         holder += ["--simulation", json.dumps(simulation)]
     keeper = [sys.executable, "-m", "duskhold.shutter.keeper", *shared, "--", *holder]
     with log_of(places) as log:
-        subprocess.run(keeper, stdin=subprocess.DEVNULL, stdout=log, stderr=log, check=True)
+        status = subprocess.run(keeper, stdin=subprocess.DEVNULL, stdout=log, stderr=log).returncode
+    if status != 0:
+        raise NotStarted(f"the shutter process could not be started; its log, {places.log}, ends: {_end(places)}")
