@@ -205,6 +205,22 @@ def test_light_that_is_still_to_come_is_not_late(begun: str, is_late: bool) -> N
     assert (Role.BASE in desk.takes()) is not is_late
 
 
+@pytest.mark.parametrize(("late", "says"), [(10, None), (20, "say resume"), (60, "past its limit already")])
+def test_a_start_that_was_missed_ends_by_the_sun_of_that_evening(late: int, says: str | None) -> None:
+    """At 50 N 4 W the sun is at -4 degrees at 17:47 UTC that day; the next time is tomorrow's."""
+    outing = replace(AGAIN, place=Place(50.0, -4.0), bounds=Bounds(sun_altitude_deg=-4.0))
+    desk = Desk(outing, begun_utc=BEGUN + timedelta(minutes=late))
+    desk.wait(1.0)
+    state = desk.evening.state
+    told = state.stop_line if state.stop is not None else "" if state.held is None else state.held.reason
+    assert (told == "") if says is None else (says in told)
+    assert (desk.over() == "sun_altitude") is (late == 60)
+    assert state.ends.sun_utc is not None and abs(state.ends.sun_utc - BEGUN) < timedelta(minutes=40)
+    again_utc = BEGUN + timedelta(days=2, minutes=10)  # the same file, another evening
+    ends = Desk(outing, begun_utc=again_utc).evening.state.ends
+    assert ends.sun_utc is not None and ends.sun_utc > again_utc
+
+
 def test_a_clock_that_nobody_trusts_does_not_say_when_the_light_is_to_be_watched() -> None:
     start = LightStart(1.0, Direction.DOWN, BEGUN - timedelta(hours=3))
     outing = replace(FITTED, start=start, place=Place(50.0, -4.0))

@@ -68,7 +68,7 @@ class Evening:
             light=KnownLight(shape, outing.limits.reading_age_max_s),
             begun_utc=begun_utc,
             start_utc=start_utc,
-            ends=ends_of(outing, max(start_utc, begun_utc), begun_utc),
+            ends=ends_of(outing, start_utc, begun_utc),
             set_up=SetUp(kit.filters if outing.want.first_s is not None else (), kit.aperture, kit.iso),
             now_utc=begun_utc,
         )

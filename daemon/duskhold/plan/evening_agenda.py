@@ -184,6 +184,8 @@ def _starting(state: State) -> list[Effect] | None:
     said: list[Effect] = [
         Tell("begin", "begins" if late_s < BEGINS_LATE_S else f"begins {late_s:.0f} s late", {"late_s": late_s})
     ]
+    if state.ends.sun_utc is not None and state.now_utc >= state.ends.sun_utc:
+        return [*said, *stop(state, StopReason.SUN_ALTITUDE, "the sun is past its limit already")]
     if late_s > LATE_S:
         reason = f"the start was {late_s / 60.0:.0f} min ago: say resume to begin now"
         return [*said, *hold(state, Held(reason), Urgency.DO)]

@@ -158,7 +158,7 @@ def pack_counts(state: State) -> bool:
 def confirm_time(state: State, source: str) -> list[Effect]:
     """The clock is right, says `source`: what hangs on it is counted by it alone from now on."""
     state.time_confirmed = True
-    state.ends = ends_of(state.outing, max(state.start_utc, state.begun_utc), state.begun_utc)
+    state.ends = ends_of(state.outing, state.start_utc, state.begun_utc)
     return [Tell("clock", f"the time is right, says {source}", {"source": source})]
 
 

@@ -38,7 +38,7 @@ def clock_stepped(state: State, event: words.ClockStepped) -> list[Effect]:
     state.shift(event.step_s)
     if not state.told_begin:
         _begin_by_new_clock(state, begun_utc)
-    state.ends = ends_of(state.outing, max(state.start_utc, state.begun_utc), state.begun_utc)
+    state.ends = ends_of(state.outing, state.start_utc, state.begun_utc)
     state.sky_apart_stops = 0.0
     said: list[Effect] = [Tell("clock", f"the clock was set by {event.step_s:+.0f} s", {"step_s": event.step_s})]
     if abs(event.step_s) <= CLOCK_STEP_MAX_S:

@@ -73,20 +73,23 @@ def light_comes_utc(outing: Outing, sooner_stops: float = 0.0) -> datetime | Non
     return None
 
 
-def ends_of(outing: Outing, begun_utc: datetime, program_utc: datetime | None = None) -> Ends:
-    """The moments that bound a series which begins at `begun_utc`, of a program that was started at `program_utc`.
+def ends_of(outing: Outing, starts_utc: datetime, program_utc: datetime | None = None) -> Ends:
+    """The moments that bound a series whose start is at `starts_utc`, of a program that was started at `program_utc`.
 
-    The sun ends it going the way it goes at the start; where it never gets there, nothing ends it that way. Minutes
-    until it is time to leave count from the program's start.
+    The sun ends it going the way it goes at the start; where it never gets there, nothing ends it that way. Of a start
+    that was missed it is that evening's end all the same; half a day later another one is meant. Minutes until it is
+    time to leave count from the program's start.
     """
     bounds = outing.bounds
     sun_utc = None
     if bounds.sun_altitude_deg is not None:
         assert outing.place is not None, "checked by the outing"
-        path = SunPath(outing.place, begun_utc, begun_utc + AHEAD)
+        is_another = program_utc is not None and program_utc - starts_utc > AHEAD / 2
+        from_utc = program_utc if is_another and program_utc is not None else starts_utc
+        path = SunPath(outing.place, from_utc, from_utc + AHEAD)
         found = path.events(bounds.sun_altitude_deg, _way(outing, path))
         sun_utc = None if isinstance(found, NoCrossing) else found[0].at_utc
-    pack_utc = None if bounds.leave_by is None else bounds.leave_by.pack_utc(program_utc or begun_utc)
+    pack_utc = None if bounds.leave_by is None else bounds.leave_by.pack_utc(program_utc or starts_utc)
     return Ends(sun_utc, pack_utc, outing.frames_wanted)
 
 
