@@ -27,6 +27,17 @@ def test_duration(seconds: float, text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("dial", "planned_s", "text"),
+    [("1/15", 1 / 16, "1/15 s"), ("0.0667s", 1 / 16, "1/15 s"), ("4.0000s", 4.0, "4 s"), ("30", 32.0, "30 s")],
+)
+def test_a_frame_by_the_dial_is_told_as_the_dial_has_it(dial: str, planned_s: float, text: str) -> None:
+    decision = {"asked": {"dial": dial}}
+    record = {"decision": decision, "outcome": "complete", "planned_s": planned_s, "open_s": planned_s}
+    assert wording.open_time(record) == text
+    assert wording.open_time(record | {"outcome": "cut_short", "open_s": 2.0}) == "2 s"
+
+
+@pytest.mark.parametrize(
     ("value", "text"),
     [
         (11_120.0, "11,100"), (758.6, "759"), (99.95, "100"), (3.412, "3.41"), (6.447e-4, "0.000645"), (0.0, "0"),

@@ -74,12 +74,13 @@ def _show_said(weather: "Weather") -> None:
     if not weather.said:
         wording.say("Nothing was said of the weather in the last twelve hours.")
         return
-    rows = [
-        (_TITLES[name], f"{each.value:g} {unit}" if isinstance(each.value, float) else each.value,
-         f"said {wording.clock_utc(each.said_utc)}Z")
+    told = [
+        (_TITLES[name], f"{each.value:g} {unit}" if isinstance(each.value, float) else f"“{each.value}”",
+         wording.clock_utc(each.said_utc))
         for name, unit in _UNITS.items() if (each := weather.said.get(name)) is not None
     ]  # fmt: skip
-    wording.print_table("The weather as it was told", ("", "", ""), rows)
+    rows = [(title, f"{value}, said at {at} UTC") for title, value, at in told]
+    wording.print_table("The weather as it was told", ("", ""), rows)
     margin_c = weather.dew_margin_c()
     if margin_c is None:
         return

@@ -48,10 +48,13 @@ def duration(seconds: float) -> str:
 
 
 def open_time(record: Mapping[str, Any]) -> str:
-    """The open time in a frame's record; that of a whole frame by the dial as the dial says it: `1/10 s`."""
+    """The open time in a frame's record; that of a whole frame by the dial as the dial says it: `1/10 s`. Some bodies
+    have other words for their marks: `0.0667s`."""
     asked = (record["decision"] or {}).get("asked")
     if record["outcome"] == "complete" and isinstance(asked, Mapping) and "dial" in asked:
-        return f"{asked['dial']} s"
+        from duskhold.light.dials import SHUTTER
+
+        return f"{SHUTTER.nearest(float(record['planned_s'])).name} s"
     return "not known" if record["open_s"] is None else duration(float(record["open_s"]))
 
 
