@@ -1,4 +1,4 @@
-"""The field: every request is answered whatever fails, faults are told by kind, and the body is set and read back.
+"""The field: every request is answered whatever fails, and faults are told by kind; what a frame is, is told once.
 
 The station is played; frames on a real one are tests/processes' business.
 """
@@ -9,7 +9,7 @@ import queue
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager, nullcontext
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, cast
@@ -21,8 +21,8 @@ from duskhold.app.clock_gate import ClockWord
 from duskhold.app.evening_bell import Bell
 from duskhold.app.evening_camera import CameraField, Post
 from duskhold.app.evening_run import Last, Opening
-from duskhold.app.evening_taking import LATE_MAX_S, still_open, take_frame, told_of
-from duskhold.app.exposing import Order, Watch
+from duskhold.app.evening_taking import still_open, told_of
+from duskhold.app.exposing import Watch
 from duskhold.app.folders import Folders
 from duskhold.app.settings import Settings
 from duskhold.app.simulated_hand import SimulatedHand
@@ -51,8 +51,7 @@ from duskhold.plan.evening_words import (
 )  # fmt: skip
 from duskhold.plan.outing import Bounds, ClockStart, Kind, Outing, OutingKit, Want
 from duskhold.plan.role import Role
-from duskhold.shutter.clock import mono_now_s
-from duskhold.shutter.holder_link import HolderRefused, HolderSilent
+from duskhold.shutter.holder_link import HolderSilent
 from duskhold.shutter.launch import NotStarted
 
 EVENING = "20270309T172000-played"
@@ -116,114 +115,8 @@ def test_without_a_camera_or_a_journal_everything_is_answered_and_the_fault_told
     assert not made.is_alive
 
 
-@dataclass
-class Link:
-    """The shutter process, played: settings as words, some of which cannot be set."""
-
-    said: dict[BodySetting, str]
-    refuses: tuple[BodySetting, ...] = ()
-    ignores: tuple[BodySetting, ...] = ()
-    changed: list[tuple[BodySetting, str]] = field(default_factory=list)
-    refusal: Mapping[str, object] | None = None
-
-    def state(self) -> dict[str, object]:
-        return {"phase": "ready", "refusal": self.refusal, "identity": None}
-
-    def settings(self) -> Mapping[BodySetting, str]:
-        return self.said
-
-    def change(self, setting: BodySetting, value: str) -> str:
-        self.changed.append((setting, value))
-        if setting in self.refuses:
-            raise HolderRefused("body_refused", "the body did not take it")
-        if setting not in self.ignores:
-            self.said[setting] = value
-        return self.said[setting]
-
-
-@dataclass
-class Bench:
-    """A station with that link; what would have been exposed or refused."""
-
-    link: Link
-    exposed: list[Order] = field(default_factory=list)
-    refused: list[tuple[str, str]] = field(default_factory=list)
-
-    def identity(self) -> None:
-        return None
-
-
-@pytest.fixture
-def bench(monkeypatch: pytest.MonkeyPatch) -> Bench:
-    made = Bench(Link({BodySetting.APERTURE: "8", BodySetting.ISO: "ISO 200", BodySetting.SHUTTER: "bulb"}))
-
-    def exposes(_station: Station, order: Order, _watch: Watch) -> Outcome:
-        made.exposed.append(order)
-        return _outcome(order.frame_id, "complete")
-
-    def refuses(_station: Station, order: Order, code: str, reason: str) -> Outcome:
-        made.refused.append((code, reason))
-        return _outcome(order.frame_id, "refused")
-
-    monkeypatch.setattr(evening_taking, "expose", exposes)
-    monkeypatch.setattr(evening_taking, "refuse", refuses)
-    return made
-
-
 def _outcome(frame_id: str, word: str) -> Outcome:
     return Outcome(frame_id, word, 4.0, None, None, None, "closed", True, "")
-
-
-def taken(bench: Bench, take: Take, waited_s: float = 0.0) -> evening_taking.Taken:
-    watch = Watch(lambda _state: None, lambda: False)
-    return take_frame(cast(Station, bench), take, watch, mono_now_s() - waited_s)
-
-
-def test_an_order_that_had_to_wait_is_not_carried_out(bench: Bench) -> None:
-    bench.link.said[BodySetting.ISO] = "100"
-    assert taken(bench, LONG, waited_s=LATE_MAX_S - 1.0).fault is None
-    assert taken(bench, LONG, waited_s=LATE_MAX_S + 1.0).fault is Fault.CAMERA
-    assert [code for code, _ in bench.refused] == ["opening_missed"] and len(bench.exposed) == 1
-
-
-def test_only_what_differs_is_set_and_a_held_frame_leaves_the_dial_alone(bench: Bench) -> None:
-    bench.link.said[BodySetting.ISO] = "200"
-    taken(bench, LONG)
-    assert bench.link.changed == [(BodySetting.ISO, "100")]
-    (order,) = bench.exposed
-    assert (order.kind.value, order.role.value, order.open_s, order.cap_s) == ("held", "long", 4.0, 9.0)
-    assert order.decision["rate_stops_per_min"] == -0.2 and order.decision["filters"] == ["six"]
-
-
-def test_a_frame_by_the_dial_sets_it_and_runs_the_dials_true_time(bench: Bench) -> None:
-    bench.link.said[BodySetting.ISO] = "100"
-    taken(bench, BASE)
-    assert bench.link.changed == [(BodySetting.SHUTTER, "1/15")]
-    (order,) = bench.exposed
-    assert (order.kind.value, order.open_s) == ("dial", 0.0625)
-
-
-def test_an_aperture_that_the_body_cannot_be_asked_is_the_persons(bench: Bench) -> None:
-    bench.link.said = {BodySetting.ISO: "100", BodySetting.SHUTTER: "bulb"}
-    taken(bench, LONG)
-    assert bench.link.changed == [] and len(bench.exposed) == 1
-
-
-@pytest.mark.parametrize("way", ["refuses", "ignores"])
-def test_what_cannot_be_set_opens_nothing(bench: Bench, way: str) -> None:
-    bench.link.said[BodySetting.ISO] = "200"
-    setattr(bench.link, way, (BodySetting.ISO,))
-    found = taken(bench, LONG)
-    assert bench.exposed == []
-    assert bench.refused[0][0] == "not_set" and "iso" in bench.refused[0][1]
-    assert found.fault is Fault.CAMERA
-
-
-def test_a_camera_that_may_not_be_exposed_with_is_not_set_either(bench: Bench) -> None:
-    bench.link.said[BodySetting.ISO] = "200"
-    bench.link.refusal = {"code": "latched", "reason": "look at the camera"}
-    taken(bench, LONG)
-    assert bench.link.changed == []
 
 
 def test_the_hand_fits_what_was_asked_once_done_is_said_and_leaves_everything_as_it_was(tmp_path: Path) -> None:
@@ -345,6 +238,48 @@ def test_a_frame_is_told_once_however_late_its_picture_comes(played: Played) -> 
     played.made.start()
     played.made.carry_out(LONG)
     assert played.events().count("FrameTold") == 1
+
+
+def test_a_frame_that_may_be_open_is_told_once_and_not_every_second(
+    played: Played, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    intent = Intent("20270309-172100-aaaa", "usb", "long", "held", 4.0, 9.0, {"evening_id": EVENING})
+    outcome = replace(played.outcome, outcome="unknown", open_s=None, settled=False)
+    played.past = [Frame(intent, Stamp(NOW, 0.0, "boot"), outcome)]
+    reports = {"phase": "lost", "trouble": "gone", "reports": [{"frame_id": intent.frame_id}], "frame_id": None}
+    monkeypatch.setattr(Idle, "state", lambda _self: reports)
+    played.made.start()
+    told = [played.told.get(timeout=5.0) for _ in range(3)]
+    time.sleep(0.3)  # six looks
+    assert played.events() == []
+    assert [type(event).__name__ for event in told] == ["FrameTold", "Begun", "FaultSeen"]
+    # As soon as it is proven closed that is news, though its outcome has the same word.
+    played.made = CameraField(replace(played.made._at, told_before={}))
+    settled = [replace(played.past[0], outcome=replace(outcome, settled=True))]
+    monkeypatch.setattr(evening_camera, "settle_the_past", lambda *_given: [*played.past, *settled, *settled])
+    monkeypatch.setattr(Idle, "state", lambda _self: {"phase": "ready", "reports": [], "frame_id": None})
+    played.made.start()
+    assert played.events() == ["FrameTold", "FrameTold", "Begun"]
+
+
+def test_a_shutter_process_that_cannot_be_started_again_is_told_and_the_field_lives(
+    played: Played, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def silent(_self: object) -> dict[str, object]:
+        raise HolderSilent("no answer")
+
+    def cannot(_self: object) -> None:
+        raise NotStarted("the shutter process could not be started")
+
+    played.made.start()
+    assert isinstance(played.told.get(timeout=5.0), Begun)
+    monkeypatch.setattr(Idle, "state", silent)
+    monkeypatch.setattr(Station, "ensure_kept", cannot)
+    fault = played.told.get(timeout=5.0)
+    assert isinstance(fault, FaultSeen) and "could not be started" in fault.reason
+    time.sleep(0.2)  # some looks
+    assert played.made.is_alive
+    assert played.events() == []
 
 
 def test_a_frame_that_somebody_else_recorded_meanwhile_is_told_before_the_evening_goes_on(played: Played) -> None:

@@ -154,6 +154,24 @@ def test_the_watchdog_is_told_only_of_a_beat_that_came_while_the_cameras_thread_
     assert bench.beats == 1
 
 
+def test_a_beat_that_found_no_room_is_armed_again_and_is_no_sign_of_life(bench: LoopBench) -> None:
+    bench.inbox.post(ClockStepped(0.0))
+    bench.turn()
+    while bench.inbox.offer(Call()):
+        pass
+    bench.now_s += HEARTBEAT_S
+    bench.ringer.ring("heartbeat")
+    bench.turn()
+    assert bench.ringer.armed == {}
+    bench.now_s += OVERDUE_S + 0.1
+    bench.turn()
+    assert bench.ringer.armed["heartbeat"][0] == HEARTBEAT_S and bench.beats == 0
+    bench.ringer.ring("heartbeat")
+    for _ in range(3):
+        bench.turn()
+    assert bench.beats == 1
+
+
 def test_a_missed_alarm_is_in_the_journal_and_armed_again(bench: LoopBench) -> None:
     bench.due_in(30.0)
     bench.inbox.offer(Miss("deadline", "failed: no memory"))

@@ -180,6 +180,46 @@ def test_the_heart_beats_while_it_waits_and_the_end_is_told(waiting: Waiting, mo
     assert waiting.notice.said[-1] == "STOPPING=1"
 
 
+def test_a_clock_that_is_set_back_does_not_stop_the_heart(waiting: Waiting, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An alarm rings by the wall clock: one that was armed before would ring an hour late, and the watchdog bite."""
+    set_s, armed, arm = [0.0], list[str](), Alarms.arm
+
+    def noted(alarms: Alarms, name: str, in_s: float, ring: Callable[[], None]) -> None:
+        armed.append(name)
+        arm(alarms, name, in_s, ring)
+
+    def look() -> ClockLook:
+        now = evening_clock.look_at_clocks()
+        return replace(now, real_s=now.real_s + set_s[0])
+
+    monkeypatch.setattr(module, "HEARTBEAT_S", 3600.0)
+    monkeypatch.setattr(module, "look_at_clocks", look)
+    monkeypatch.setattr(Alarms, "arm", noted)
+    waiting.start()
+    assert armed.count("heartbeat") == 1
+    set_s[0] -= 3600.0
+    until(lambda: armed.count("heartbeat") == 2)
+
+
+def test_an_alarm_that_is_lost_is_missed_although_the_heart_beats(
+    waiting: Waiting, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def deaf(alarms: Alarms, name: str, in_s: float, ring: Callable[[], None]) -> None:
+        if name == "heartbeat":
+            arm(alarms, name, in_s, ring)
+
+    arm = Alarms.arm
+    monkeypatch.setattr(Alarms, "arm", deaf)
+    for name in ("CLOCK_AGAIN_S", "WAKE_MAX_S"):
+        monkeypatch.setattr(module, name, 0.2)
+    noted: list[str] = []
+    monkeypatch.setattr(Service, "_note", lambda _self, word, _detail: noted.append(word))
+    waiting.notice.watchdog_s = 120.0
+    waiting.start()
+    until(lambda: "alarm_overdue" in noted)
+    assert waiting.notice.said.count("WATCHDOG=1") >= 2
+
+
 def test_a_spoilt_file_is_said_once(waiting: Waiting, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "CLOCK_AGAIN_S", 0.05)
     (waiting.folder / "bad.yaml").write_text("name: 5\n", encoding="utf-8")

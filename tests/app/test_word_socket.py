@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import socket
 import stat
@@ -57,6 +58,21 @@ def code(answer: dict[str, object]) -> object:
 def test_a_word_is_answered(path: Path, listening: WordSocket) -> None:
     assert ask(path, "close") == {"heard": "close"}
     assert ask(path, "done") == {"heard": "done"}
+
+
+def test_it_listens_on_after_a_connection_that_could_not_be_taken(
+    path: Path, listening: WordSocket, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refused = threading.Event()
+
+    def accept(_this: socket.socket) -> object:
+        refused.set()
+        raise OSError(errno.EMFILE, "Too many open files")
+
+    with monkeypatch.context() as full:
+        full.setattr(socket.socket, "accept", accept)
+        assert refused.wait(5.0)
+    assert ask(path, "close") == {"heard": "close"}
 
 
 def test_it_is_for_this_user_alone(path: Path, listening: WordSocket, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -304,11 +304,11 @@ class CameraField:
                 self._tell(frame.outcome, Role(frame.asked.role))
 
     def _tell(self, outcome: Outcome, role: Role) -> None:
-        """Once: a frame whose pictures came later is no second frame."""
-        if self._told.get(outcome.frame_id) == outcome.outcome:
+        """Once: a frame whose pictures came later is no second frame, nor one that stays open for hours."""
+        said = outcome.outcome if outcome.settled else f"{outcome.outcome}, and perhaps open"
+        if self._told.get(outcome.frame_id) == said:
             return
-        if outcome.settled:
-            self._told[outcome.frame_id] = outcome.outcome
+        self._told[outcome.frame_id] = said
         self._post_frame(told_of(outcome, role))
 
     def _post_frame(self, told: FrameTold) -> None:
@@ -332,11 +332,20 @@ class CameraField:
         except HolderRefused:
             return  # busy: it is awake
         except HolderSilent:
-            station.ensure_kept()
-            if mono_now_s() - self._asked_s > UP_WITHIN_S + AWAKE_EVERY_S:
-                self._ill(Fault.CAMERA, "the shutter process does not answer; look at the camera")
+            self._keep(station)
         except JournalError as error:
             self._ill(Fault.STORAGE, str(error))
+        except _NO_CAMERA as error:
+            self._ill(Fault.CAMERA, str(error))
+
+    def _keep(self, station: Station) -> None:
+        """A shutter process that died is followed by another; one that is silent for long is told."""
+        try:
+            station.ensure_kept()
+        except (NotStarted, OSError) as error:
+            self._ill(Fault.CAMERA, str(error))
+        if mono_now_s() - self._asked_s > UP_WITHIN_S + AWAKE_EVERY_S:
+            self._ill(Fault.CAMERA, "the shutter process does not answer; look at the camera")
 
     def _look_at(self, station: Station) -> None:
         state = station.link.state()

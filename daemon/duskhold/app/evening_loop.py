@@ -9,6 +9,7 @@
 
 from __future__ import annotations
 
+import math
 import queue
 import threading
 from collections.abc import Callable, Sequence
@@ -167,6 +168,7 @@ class EveningLoop:
         self._evening, self._clock, self._keeper, self._field = evening, clock, keeper, field
         self._alarms, self._inbox, self._alive = alarms, inbox, alive
         self._due_s: float | None = None
+        self._beat_due_s = math.inf
         self._told_to_leave: str | None = None
         self._left: str | None = None
         self._ended: Ended | None = None
@@ -200,6 +202,8 @@ class EveningLoop:
             raise FieldEnded("the thread at the camera ended by a mistake of the program; its own words are above")
         item = self._inbox.take(wait_s)
         self._leave_if_told()
+        if self._clock.now_s() > self._beat_due_s + OVERDUE_S:
+            self._arm_heartbeat()  # its ring found no room
         match item:
             case Happened(event, answer):
                 self._happened(event, answer)
@@ -310,7 +314,7 @@ class EveningLoop:
         self._alarms.arm(_DEADLINE, due_s - self._clock.now_s(), lambda: self._ring(_DEADLINE, due_s))
 
     def _arm_heartbeat(self) -> None:
-        due_s = self._clock.now_s() + HEARTBEAT_S
+        due_s = self._beat_due_s = self._clock.now_s() + HEARTBEAT_S
         self._alarms.arm(_HEARTBEAT, HEARTBEAT_S, lambda: self._ring(_HEARTBEAT, due_s))
 
     def _ring(self, name: str, due_s: float) -> None:

@@ -36,14 +36,14 @@ from duskhold.journal.journal import Journal
 from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.evening_words import PERSON, ClockStepped, Effect, Event, Said, Tell, Word
 from duskhold.plan.outing import BadOuting
-from duskhold.shutter.clock import utc_now
+from duskhold.shutter.clock import mono_now_s, utc_now
 
 LOOK_AGAIN_S = 60.0
 CLOCK_AGAIN_S = 10.0
 WAKE_MAX_S = 5.0
 STEP_MAX_S = 60.0
 """A clock that was set by more is vouched for anew. Common practice, no source."""
-_OUTING, _HEARTBEAT = "outing", "heartbeat"
+_OUTING, _HEARTBEAT, _CLOCK = "outing", "heartbeat", "clock"
 _TIME_SAID = "time_said"
 
 
@@ -140,17 +140,20 @@ class Service:
         return next((one for one in calendar.due if one.taken is not None or self._word is not None), None)
 
     def _wait(self, alarms: Alarms, longest_s: float) -> None:
-        """Until something rings, or long enough that it should have."""
+        """Until something rings, or long enough that it should have, however often the heart beats meanwhile."""
+        overdue_s = mono_now_s() + longest_s
         while True:
             try:
-                rang = self._inbox.get(timeout=longest_s)
+                rang = self._inbox.get(timeout=max(0.0, overdue_s - mono_now_s()))
             except queue.Empty:
                 self._note("alarm_overdue", {"longest_s": longest_s})
                 return
+            if rang == _HEARTBEAT:
+                self._around.notice.alive()
+            if rang != _OUTING:
+                self._beat(alarms)
             if rang != _HEARTBEAT:
                 return
-            self._around.notice.alive()
-            self._beat(alarms)
 
     def _run(self, due: Due, alarms: Alarms) -> None:
         self._around.say(due.line)
@@ -280,7 +283,7 @@ class Service:
             self._around.say(f"the clock was set by {event.step_s:+.0f} s: what was said of the time before is void")
             self._past.clock_was_set()  # first: then nothing that was read before is set after this
             self._word, self._is_word_to_keep = None, False
-        self._wake(_OUTING)
+        self._wake(_CLOCK)
 
     def _confirm(self) -> None:
         word = system_word()

@@ -79,6 +79,9 @@ class WordSocket:
                 client, _ = self._socket.accept()
             except TimeoutError:
                 continue
+            except OSError:  # no descriptor is left just now, say: whoever says "close" later must be heard
+                self._over.wait(_LOOK_S)
+                continue
             with client, suppress(OSError):  # whoever went away wants no answer
                 client.settimeout(CLIENT_S)
                 client.sendall(json.dumps(self._answer(client), allow_nan=False).encode() + b"\n")
