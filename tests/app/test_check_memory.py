@@ -11,6 +11,9 @@ from duskhold.app.check_memory import ANSWER_AGE_MAX_S, MemoryDamaged, read_memo
 from duskhold.camera.port import Setting
 
 NOW = datetime(2026, 10, 14, 18, 0, tzinfo=UTC)
+_SAID_AT = (
+    '{"said": {"lead": {"right": true, "said_utc": AT}}, "found": {}, "found_serial": null, "clock_offset_s": null}'
+)
 
 
 def test_answers_come_back_and_grow_old(tmp_path: Path) -> None:
@@ -43,7 +46,18 @@ def test_another_body_is_another_finding(tmp_path: Path) -> None:
     assert (memory.found, memory.found_serial) == ({"iso": "400"}, "B")
 
 
-@pytest.mark.parametrize("text", ["", "[]", '{"said": {}}', '{"said": {}, "found": {"no": "x"}}'])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "[]",
+        '{"said": {}}',
+        '{"said": {}, "found": {"no": "x"}}',
+        _SAID_AT.replace("AT", '"soon"'),
+        _SAID_AT.replace("AT", '"2026-10-14T18:00:00"'),
+        _SAID_AT.replace("AT", "5"),
+    ],
+)
 def test_what_cannot_be_read_is_said(tmp_path: Path, text: str) -> None:
     (tmp_path / "check.json").write_text(text)
     with pytest.raises(MemoryDamaged, match=r"check\.json"):

@@ -139,6 +139,8 @@ def test_a_body_that_names_automatic_speed_in_its_one_dial_needs_no_switch() -> 
     button = replace(said(auto_iso=None), identity=replace(BODY, vendor_extension=0x000B))
     assert judged(button)["auto_iso"].state is State.NOT_APPLICABLE
     assert judged(said(auto_iso=None))["auto_iso"].state is State.UNKNOWN
+    item = judged(replace(said(auto_iso=None, iso="Auto"), identity=button.identity))["auto_iso"]
+    assert (item.state, item.advice) == (State.BAD, "Set a fixed ISO.")
 
 
 @pytest.mark.parametrize(("share", "state"), [(0.02, State.OK), (0.98, State.BAD), (None, State.UNKNOWN)])

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from duskhold.app.checklist import Answer
 from duskhold.camera.port import Setting
@@ -78,13 +79,20 @@ class CheckMemory:
         fresh.replace(self.path)
 
 
+def _said(body: Mapping[str, Any]) -> Said:
+    """Raises `ValueError`, `KeyError` or `TypeError`."""
+    if datetime.fromisoformat(body["said_utc"]).tzinfo is None:
+        raise ValueError(f"{body['said_utc']!r} has no offset from UTC")
+    return Said(bool(body["right"]), body["said_utc"])
+
+
 def read_memory(path: Path) -> CheckMemory:
     """What is remembered, or nothing. Raises `MemoryDamaged`."""
     if not path.exists():
         return CheckMemory(path)
     try:
         body = json.loads(path.read_text(encoding="utf-8"))
-        said = {str(name): Said(bool(each["right"]), str(each["said_utc"])) for name, each in body["said"].items()}
+        said = {str(name): _said(each) for name, each in body["said"].items()}
         found = {str(Setting(name).value): str(word) for name, word in body["found"].items()}
         offset = body["clock_offset_s"]
         return CheckMemory(path, said, found, body["found_serial"], None if offset is None else float(offset))

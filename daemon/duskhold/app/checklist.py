@@ -171,7 +171,8 @@ def _auto_iso(facts: Facts, wanted: Wanted) -> Item:
     if item.state is State.UNKNOWN and iso is not None and facts.identity.vendor_extension in (0, 0x000B):
         is_number = not isinstance(meaning(Setting.ISO, iso), str)
         state = State.NOT_APPLICABLE if is_number else State.BAD
-        return replace(item, state=state, source=Source.INFERRED, value=f"ISO {iso}", advice=None)
+        advice = None if is_number else "Set a fixed ISO."
+        return replace(item, state=state, source=Source.INFERRED, value=f"ISO {iso}", advice=advice)
     return item
 
 
