@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import queue
+import socket
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -88,3 +89,26 @@ def test_a_bus_that_is_not_there_is_no_login_manager(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr("jeepney.io.blocking.get_bus", lambda _bus: str(tmp_path / "none"))
     with pytest.raises(NoLoginManager):
         BusLoginManager.connect()
+
+
+def test_a_bus_that_lets_nobody_in_is_said_and_the_evening_goes_on(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    said: queue.Queue[str] = queue.Queue()
+    path = tmp_path / "bus"
+    with socket.create_server(str(path), family=socket.AF_UNIX) as bus:
+
+        def reject() -> None:
+            link, _ = bus.accept()
+            with link:
+                link.recv(4096)
+                link.sendall(b"REJECTED\r\n")
+
+        for address in (f"unix:path={path}", "tcp:host=127.0.0.1"):
+            monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", address)
+            if address.startswith("unix"):
+                threading.Thread(target=reject).start()
+            watch = SleepWatch(BusLoginManager.connect, lambda within_s: pytest.fail(str(within_s)), said.put)
+            watch.start()
+            assert "no word of a coming sleep" in said.get(timeout=5.0)
+            watch.stop()

@@ -14,7 +14,8 @@ _MANAGER = DBusAddress(
     "/org/freedesktop/login1", bus_name="org.freedesktop.login1", interface="org.freedesktop.login1.Manager"
 )
 _PATIENCE_S = 5.0
-_FAILURES = (OSError, EOFError, TimeoutError, DBusErrorResponse, KeyError)
+# Nobody there; no answer; an error for an answer; nobody let in, or an answer that is none; no way that jeepney knows.
+_FAILURES = (OSError, EOFError, DBusErrorResponse, LookupError, ValueError, RuntimeError)
 
 
 class BusLoginManager:
@@ -59,7 +60,7 @@ class BusLoginManager:
                 self._connection.recv_messages(timeout=wait_s)
             except TimeoutError:
                 return None
-            except (OSError, EOFError) as error:
+            except _FAILURES as error:
                 raise NoLoginManager(_said(error)) from error
         return bool(self._words.popleft().body[0]) if self._words else None
 
