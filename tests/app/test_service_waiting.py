@@ -117,6 +117,7 @@ def test_nothing_begins_before_somebody_says_that_the_time_is_right(waiting: Wai
     assert answer["error"]["code"] == "nothing_runs"  # type: ignore[index]
     answer = service.hear("done")
     assert answer["answers"] == ["the time is right, says a person"]
+    assert sum("then say `duskhold tell done`" in said for said in waiting.said) == 1
     assert "soon.yaml: starts" in str(answer["waiting"])  # what it waits for now, and not what it waited for before
     until(lambda: "soon.yaml: starts" in str(service.hear("state")["waiting"]))
     until(lambda: any("STATUS=soon.yaml" in said for said in waiting.notice.said))

@@ -4,9 +4,11 @@ import io
 import os
 import pty
 import termios
+from datetime import datetime, timedelta
 
 import pytest
 
+from duskhold.faces.serve import _say
 from duskhold.faces.telling import USUAL_COLUMNS, columns_of
 
 
@@ -17,6 +19,20 @@ def test_a_terminal_says_its_width_now_whatever_was_exported(monkeypatch: pytest
         for columns in (40, 61):
             termios.tcsetwinsize(theirs, (24, columns))
             assert columns_of(terminal) == columns
+
+
+def test_the_service_says_when_and_breaks_between_words_at_a_terminal(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    line = "ring: the first frame is burnt, and no tone to keep: look, then resume takes it once more"
+    _say(line)
+    stamp, said = capsys.readouterr().err.rstrip("\n").split("  ", 1)
+    assert datetime.fromisoformat(stamp).utcoffset() == timedelta(0) and said == line
+    monkeypatch.setenv("COLUMNS", "40")
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    _say(line)
+    rows = capsys.readouterr().err.splitlines()
+    assert all(len(each) < 40 for each in rows) and " ".join(" ".join(rows).split()[1:]) == line
 
 
 @pytest.mark.parametrize(

@@ -260,6 +260,8 @@ class Service:
         if not word.confirmed and self._was_said():
             word = ClockWord(True, PERSON)
         self._around.say(word.sentence)
+        if not word.confirmed:
+            self._around.say("nothing begins until it is: look at this computer's clock, then say `duskhold tell done`")
         return word if word.confirmed else None
 
     def _was_said(self) -> bool:

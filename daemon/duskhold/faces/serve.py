@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from duskhold.faces.answer import Answer, Wrong
-from duskhold.faces.inputs import folders_of, saying_journal_errors, settings_of, zone_of
+from duskhold.faces.inputs import folders_of, now_utc, saying_journal_errors, settings_of, zone_of
 from duskhold.faces.outings import bag_for
 from duskhold.faces.signals import hearing_signals
+from duskhold.faces.telling import row
 from duskhold.faces.trouble import saying_trouble
 
 
@@ -83,4 +84,4 @@ def _told(effect: object) -> None:
 
 
 def _say(line: str) -> None:
-    print(line, file=sys.stderr, flush=True)
+    print(row(now_utc(), line, sys.stderr), file=sys.stderr, flush=True)
