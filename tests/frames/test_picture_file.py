@@ -142,6 +142,13 @@ def test_an_empty_file(tmp_path: Path) -> None:
         read_picture(tmp_path / "a.jpg")
 
 
+@pytest.mark.parametrize("size", [(3001, 71), (80, 2000), (63, 600)])
+def test_a_strip_is_not_measured(tmp_path: Path, size: tuple[int, int]) -> None:
+    Image.new("RGB", size).save(tmp_path / "a.jpg")
+    with pytest.raises(PictureUnsuited, match=rf"a\.jpg .*{size[0]} by {size[1]}"):
+        read_picture(tmp_path / "a.jpg")
+
+
 @pytest.mark.parametrize("content", [b"some text\n", b"%PDF-1.4 " * 100, bytes(5000), b"\xff\xd8\xff"])
 def test_a_foreign_file(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "a.DNG").write_bytes(content)

@@ -155,3 +155,14 @@ def test_a_lens_tells_its_focal_length_or_does_not(
     exif.get_ifd(0x8769).update({} if written is None else {0x920A: IFDRational(*written)})
     Image.fromarray(flat()).save(tmp_path / "lens.jpg", exif=exif)
     assert focal_length_mm(tmp_path / "lens.jpg") == told_mm
+
+
+def test_a_damaged_file_tells_no_focal_length(tmp_path: Path) -> None:
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0x920A] = 24.0
+    path = tmp_path / "lens.jpg"
+    Image.fromarray(np.zeros((64, 64, 3), np.uint8)).save(path, exif=exif)
+    content = path.read_bytes()
+    pointer = content.index(b"\x87\x69\0\x04")  # to the Exif folder: a tag with no value (TIFF 6.0, section 2)
+    path.write_bytes(content[: pointer + 4] + bytes(4) + content[pointer + 8 :])
+    assert focal_length_mm(path) is None

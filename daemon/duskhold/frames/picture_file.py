@@ -18,6 +18,8 @@ LARGEST_PIXELS = 400_000_000
 REDUCED_FROM_PIXELS = 20_000_000
 """A JPEG of that many is decoded at half size where time presses: as fine as a raw file is measured."""
 SMALLEST_SIDE_PX = 64
+NARROWEST = 24
+"""Times as long as wide: a longer strip has no row of pieces to be measured."""
 _JPEG, _PNG, _TIFF = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", (b"II*\0", b"MM\0*")
 _HOLE = 64  # zeros; a block of the least coefficients takes fewer
 _PIECE = 1 << 20
@@ -198,6 +200,8 @@ def _bits(path: Path, opened: Any) -> int:
 def _ensure_size(path: Path, width: int, height: int) -> None:
     if min(width, height) < SMALLEST_SIDE_PX:
         raise PictureUnsuited(f"{path.name} is only {width} by {height} pixels.")
+    if max(width, height) > NARROWEST * min(width, height):
+        raise PictureUnsuited(f"{path.name} has {width} by {height} pixels: too narrow a strip to be measured.")
     if width * height > LARGEST_PIXELS:
         raise PictureUnsuited(f"{path.name} has {width} by {height} pixels, more than can be measured.")
 

@@ -64,13 +64,11 @@ def written_s(path: Path) -> float:
 
 
 def focal_length_mm(path: Path) -> float | None:
-    """What the lens told the camera (Exif FocalLength 0x920A); None where it told nothing, or 0."""
-    with path.open("rb") as file:
-        tag = exifread.process_file(file, details=False).get("EXIF FocalLength")
-    value = tag.values[0] if tag is not None and tag.values else None
-    if value is None or not getattr(value, "den", 1):
+    """What the lens told the camera (Exif FocalLength 0x920A); None where it told nothing, or 0, or is damaged."""
+    try:
+        return _number(_tags(path), "EXIF FocalLength", path)
+    except ExposureUnknown:
         return None
-    return float(value) or None
 
 
 def _tags(path: Path) -> dict[str, Any]:
