@@ -96,7 +96,8 @@ def _clear(args: argparse.Namespace) -> Answer:
             given_up = give_up_replaced(station, watch_of(Countdown(sys.stderr), caught)) if args.replaced else []
             station.link.clear_latch()
         except HolderRefused as refused:
-            raise Wrong(refused.code, f"{refused}.", hint=_HINTS.get(refused.code), exit_status=3) from refused
+            said, hint = str(refused), _HINTS.get(refused.code)
+            raise Wrong(refused.code, f"{said[:1].upper()}{said[1:]}.", hint=hint, exit_status=3) from refused
         latched = station.link.state()["latched"]
     frames = [frame.asked.frame_id for frame in given_up]
     return Answer({"camera": camera, "latched": latched, "given_up": frames}, 0, partial(_show_cleared, frames))

@@ -5,6 +5,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import number_of
 
@@ -56,7 +57,7 @@ def run(args: argparse.Namespace) -> Answer:
     }
     noisier = f"in black {100.0 * (factor - 1.0):.0f} % noisier, in the light hardly; more darks cost less"
     darks = "one dark" if len(paths) == 2 else f"the mean of {len(paths) - 1} darks"
-    return Answer(body, 0, partial(print, f"A copy with {darks} taken off ({noisier}): {copy}"))
+    return Answer(body, 0, partial(wording.say, f"A copy with {darks} taken off ({noisier}): {copy}"))
 
 
 def file_named(field: str, name: str) -> Path:

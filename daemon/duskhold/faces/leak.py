@@ -93,7 +93,7 @@ def _body(path: str, light: "CapLight", open_s: float) -> Body:
 
 def _show(body: Body) -> None:
     for each in body["frames"]:
-        print(f"{each['path']}: {_line(each, body['longest_s'])}")
+        wording.say(f"{each['path']}: {_line(each, body['longest_s'])}")
     wording.say(CAUTION)
 
 

@@ -164,7 +164,7 @@ def _show_bracket(found: Several) -> None:
     bracket, other = found.bracket, found.other_order
     if not isinstance(bracket, Bracket):
         assert bracket is not None, "asked for"
-        print(f"The bracket cannot be finished in either order: {_unfinished(bracket)}.")
+        wording.say(f"The bracket cannot be finished in either order: {_unfinished(bracket)}.")
         return
     rows = [
         [

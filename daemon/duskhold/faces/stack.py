@@ -5,6 +5,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.dark import already_there, file_named
 
@@ -57,6 +58,6 @@ def _body(stack: "Stack") -> dict[str, object]:
 
 
 def _show(stack: "Stack") -> None:
-    print(f"The mean of {len(stack.used)} frames, noise {stack.noise_factor:.1f} times less: {stack.path}")
+    wording.say(f"The mean of {len(stack.used)} frames, noise {stack.noise_factor:.1f} times less: {stack.path}")
     for name, reason in stack.left_out:
-        print(f"  left out: {name}, {reason}")
+        wording.say(f"  left out: {name}, {reason}")
