@@ -8,7 +8,7 @@ from evening_desk import AGAIN, FITTED, TONE, Desk, closes, takes
 
 from duskhold.plan.evening_state import Announced
 from duskhold.plan.evening_view import Phase
-from duskhold.plan.evening_words import Act, Fault, FaultSeen, NotMeasured, Quiet, Word
+from duskhold.plan.evening_words import Act, Fault, FaultSeen, Measured, NotMeasured, Quiet, Word
 from duskhold.plan.outing import Bounds, Doubt, Fallback, Kind, Outing, Want
 from duskhold.plan.role import Role
 
@@ -340,3 +340,20 @@ def test_a_watch_takes_base_frames_alone_at_its_pace() -> None:
         desk.close()
     assert desk.over() == "frames_done" and set(desk.takes()) == {Role.BASE}
     assert opened[1] - opened[0] == pytest.approx(timedelta(seconds=120.0), abs=timedelta(seconds=6.0))
+
+
+def test_the_dial_of_a_watch_goes_with_the_light() -> None:
+    """A dusk of half a stop from frame to frame, after a first frame that is burnt: f/8 and 1 s are right for 6 EV.
+
+    Of 8.5 EV a mid-tone takes 1/6 s, in full stops 1/4 s; that one is not burnt, and its tone is kept.
+    """
+    want = Want(Kind.WATCH, base=FITTED.want.base, every_s=60.0)
+    desk = Desk(replace(FITTED, want=want, kit=replace(FITTED.kit, filters=()), bounds=Bounds(frames=9)))
+    dials, desk.level_ev = [], 8.5
+    for number in range(9):
+        dials.append(desk.until_open(Role.BASE).dial)
+        frame_id = desk.newest()
+        desk.close(measured=False)
+        desk.feed(Measured(frame_id, desk.level_ev, 0.01, at_least=number == 0))
+        desk.level_ev -= 0.5 * (number > 0)
+    assert dials == ["1", "1/4", "1/4", "0.5", "0.5", "1", "1", "2", "2"]

@@ -362,6 +362,18 @@ def test_a_watch_takes_base_frames_only() -> None:
     assert (plan.prompts, plan.darks, plan.others) == ((), (), ())
 
 
+def test_the_dial_of_a_watch_goes_with_the_light_as_far_as_a_dial_goes() -> None:
+    outing = replace(aldermoor(), want=Want(Kind.WATCH, base=Base("1/6", 2 ** (-8 / 3)), every_s=600.0))
+    outing = replace(outing, bounds=Bounds(sun_altitude_deg=-12.0))
+    plan = plan_timeline(outing, standing_at_home(outing))
+    times = [frame.open_s for frame in plan.frames]
+    assert times[0] == 2 ** (-8 / 3) and times == sorted(times) and times[-1] == 32.0
+    assert all(one == 2 ** (-8 / 3) or math.log2(one).is_integer() for one in times)
+    assert plan.stop.reason is StopReason.SUN_ALTITUDE
+    levels = [frame.light_stops + math.log2(frame.open_s * 2 ** (8 / 3)) for frame in plan.frames if frame.open_s < 32]
+    assert max(map(abs, levels)) <= 0.51
+
+
 def test_nothing_ends_it_as_far_as_a_plan_looks() -> None:
     outing = replace(with_base(Kind.AGAIN), bounds=Bounds())
     plan = plan_timeline(outing, standing_at_home(outing))

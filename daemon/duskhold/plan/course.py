@@ -1,11 +1,12 @@
 """The course of an evening gone through ahead of time, frame by frame, by the rules that the evening itself goes by."""
 
+import math
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Final
 
 from duskhold.plan.decision import light_stops_since
-from duskhold.plan.evening_orders import scout_order
+from duskhold.plan.evening_orders import scout_order, watch_base
 from duskhold.plan.lean import UPRIGHT
 from duskhold.plan.outing import BASE_GAP_S, Dark, Kind, Outing
 from duskhold.plan.outlook import midnight_before, sky_of
@@ -273,14 +274,12 @@ class Course:
         return 1 + sum(frame.role is role for frame in self.others)
 
 
-def _watched(outing: Outing, bare: SetUp, metered: Metered, opens_utc: datetime) -> NextFrame | NoFrame:
-    """The base frame of a watch: as long as the light asks for, and no bound but the longest."""
-    decision = decide(outing, bare, metered, opens_utc)
-    if decision.open_s is None:
-        return NoFrame(StopReason.LIGHT_NEVER_SUFFICES, decision)
-    if decision.open_s > outing.bounds.longest_s:
-        return NoFrame(StopReason.LONGEST_FRAME, decision)
-    return NextFrame(bare, decision)
+def _watched(outing: Outing, bare: SetUp, metered: Metered, opens_utc: datetime) -> NextFrame:
+    """The base frame of a watch: at the dial's time that is nearest to what the light asks for."""
+    since_stops = light_stops_since(metered.drift, metered.reading.metered_utc, opens_utc)
+    base = watch_base(outing, metered.reading.base_s * math.exp2(-since_stops))
+    decision = replace(decide(outing, bare, metered, opens_utc), open_s=base.true_s)
+    return NextFrame(bare, replace(decision, closes_utc=opens_utc + timedelta(seconds=base.true_s)))
 
 
 def _exposures(outing: Outing, role: Role) -> int:

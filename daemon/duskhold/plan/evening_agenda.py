@@ -11,10 +11,11 @@ from datetime import timedelta
 from typing import Final
 
 from duskhold.light.crossings import Direction
+from duskhold.light.reading import scene_level_stops
 from duskhold.plan.asking import Request
 from duskhold.plan.command import Refused
 from duskhold.plan.evening_finish import finish
-from duskhold.plan.evening_orders import base_order, first_order, long_order, scout_order
+from duskhold.plan.evening_orders import base_order, first_order, long_order, scout_order, watch_base
 from duskhold.plan.evening_rest import (
     FORSAKEN_S,
     TIME_LINE,
@@ -40,8 +41,9 @@ from duskhold.plan.evening_words import (
     Tell,
     Urgency,
 )  # fmt: skip
+from duskhold.plan.known_light import Reference
 from duskhold.plan.moments import late_from_utc
-from duskhold.plan.outing import ClockStart, Fallback, Kind, LightStart
+from duskhold.plan.outing import Base, ClockStart, Fallback, Kind, LightStart
 from duskhold.plan.series import (
     FilterChange,
     Metered,
@@ -209,7 +211,7 @@ def _metering(state: State) -> list[Effect] | None:
         return None if state.request is not None else _ask(state, replace(state.set_up, filters=()))
     if state.base_due_utc is not None and state.now_utc < state.base_due_utc:
         return []
-    order = base_order(state.outing, state.set_up)
+    order = base_order(state.outing, state.set_up, _base(state))
     return _no_room(state, order.open_s) or take(state, order)
 
 
@@ -348,6 +350,18 @@ def _no_room(state: State, open_s: float) -> list[Effect] | None:
     return None
 
 
+def _base(state: State) -> Base:
+    """The dial for the next base frame. That of a watch goes with the light, so that it is neither burnt nor black."""
+    want, light = state.outing.want, state.light
+    assert want.base is not None, "asked for only where the outing has one"
+    level_ev = light.expected_ev(state.now_utc)
+    if want.kind is not Kind.WATCH or level_ev is None:
+        return want.base
+    # As bright as the first that was not burnt; after a burnt one as a mid-tone, since more is not known.
+    kept = light.reference or Reference(want.base.true_s, _mid_tone_ev(state, want.base.true_s))
+    return watch_base(state.outing, kept.base_s * math.exp2(kept.level_ev - level_ev))
+
+
 def _base_is_wanted(state: State) -> bool:
     want = state.outing.want
     if want.base is None:
@@ -386,14 +400,18 @@ def _hangs_on_clock(state: State) -> bool:
 
 def light_has_come(state: State) -> bool:
     """Whether the light asks for the base time that the series is to start at."""
-    start, kit = state.outing.start, state.outing.kit
+    start = state.outing.start
     level_ev = state.light.expected_ev(state.now_utc)
     if not isinstance(start, LightStart) or level_ev is None:
         return False
-    wanted_ev = (
-        2.0 * math.log2(kit.aperture.true_value) - math.log2(start.base_s) + math.log2(100.0 / kit.iso.true_value)
-    )
+    wanted_ev = _mid_tone_ev(state, start.base_s)
     return level_ev <= wanted_ev if start.direction is Direction.DOWN else level_ev >= wanted_ev
+
+
+def _mid_tone_ev(state: State, base_s: float) -> float:
+    """The light of which a base frame of this time makes a mid-tone."""
+    kit = state.outing.kit
+    return scene_level_stops(1.0, kit.aperture.true_value, base_s, kit.iso.true_value, 0.0)
 
 
 def _said(none: NoFrame) -> str:

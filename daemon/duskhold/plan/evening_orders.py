@@ -1,26 +1,41 @@
 """Orders to the camera as an evening gives them: each has its end, and says from what it was reasoned."""
 
+import math
 from collections.abc import Mapping
 from datetime import datetime
+from typing import Final
 
-from duskhold.light.dials import ISO
+from duskhold.light.dials import ISO, SHUTTER
 from duskhold.plan.command import FrameId, Refused, authorize
 from duskhold.plan.evening_words import Take
-from duskhold.plan.outing import Outing
+from duskhold.plan.outing import Base, Outing
 from duskhold.plan.role import Role
 from duskhold.plan.scout import isos_for, plan_scout
 from duskhold.plan.series import NextFrame, SetUp
 from duskhold.plan.stamp import utc_text
 
+SHORTEST_WATCH_S: Final = 1.0 / 1024.0
+"""Every body's dial goes so far."""
 
-def base_order(outing: Outing, set_up: SetUp) -> Take:
+
+def base_order(outing: Outing, set_up: SetUp, base: Base) -> Take:
     """The short frame for the bare lens, by the dial."""
-    base = outing.want.base
-    assert base is not None, "asked for only where the outing has one"
     return Take(
         Role.BASE, base.true_s, base.true_s + outing.limits.cap_margin_s, base.dial, (), set_up.aperture.name,
         outing.kit.iso.name, {"role": "base"},
     )  # fmt: skip
+
+
+def watch_base(outing: Outing, asked_s: float) -> Base:
+    """The dial for a base frame of a watch that asks for this time: the outing's own within half a stop, else in full
+    stops, which are the same on a dial of thirds and on one of halves, as far as a dial goes.
+    """
+    base = outing.want.base
+    assert base is not None, "checked by the outing"
+    if abs(math.log2(asked_s / base.true_s)) <= 0.5:
+        return base
+    mark = SHUTTER.nearest(2.0 ** round(math.log2(max(SHORTEST_WATCH_S, min(SHUTTER.thirds[0].true_value, asked_s)))))
+    return Base(mark.name, mark.true_value)
 
 
 def scout_order(outing: Outing, set_up: SetUp, long_s: float) -> Take:

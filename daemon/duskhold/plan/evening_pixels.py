@@ -36,12 +36,16 @@ METERED_MAX: Final = 15
 
 @dataclass(frozen=True, slots=True)
 class _Look:
-    """What a frame says: its light, its verdict, and whether it is burnt, so that its light is only a bound."""
+    """What a frame says: its light, its verdict, and whether it is burnt, so that its light is only a bound.
+
+    `asked_s` is the time that was asked for.
+    """
 
     reading: Reading
     event: words.Measured
     opened_utc: datetime
     is_burnt: bool
+    asked_s: float
 
 
 def measured(state: State, shape: SkyShape | None, event: words.Measured) -> list[Effect]:
@@ -55,7 +59,8 @@ def measured(state: State, shape: SkyShape | None, event: words.Measured) -> lis
         of.open_s, event.at_least,
     )  # fmt: skip
     above_mid_stops = event.level_ev - scene_ev(state.outing.kit, of.take, of.open_s, 1.0)
-    look = _Look(reading, event, of.opened_utc, reading.at_least and above_mid_stops >= BURNT_STOPS)
+    is_burnt = reading.at_least and above_mid_stops >= BURNT_STOPS
+    look = _Look(reading, event, of.opened_utc, is_burnt, of.take.open_s)
     match of.take.role:
         case Role.BASE:
             return _base_seen(state, shape, look)
@@ -107,7 +112,7 @@ def _base_seen(state: State, shape: SkyShape | None, look: _Look) -> list[Effect
     is_first = state.light.reference is None
     state.light.see_bare(reading)
     if (is_first or state.frames_done == 0) and not look.is_burnt:
-        state.light.reference = Reference(want.base.true_s, reading.level_stops)
+        state.light.reference = Reference(look.asked_s, reading.level_stops)
     is_watch = want.kind is Kind.WATCH
     watching = is_watch or (isinstance(state.outing.start, LightStart) and not state.watched_enough)
     if is_watch:

@@ -133,7 +133,7 @@ class Want:
     behind the filters of the start, and its tone is kept; it is the step 0 of a bracket. `make_up_share` is the share
     of the fade that is made up (1 keeps the tone). `steps` of a bracket are in stops, in any order. `between_s` is from
     a frame's closing, or the end of its in-camera dark frame, to the next opening, storing included. `every_s` is
-    between frames of a watch.
+    between frames of a watch, whose dial goes with the light from `base` on.
     """
 
     kind: Kind
