@@ -121,7 +121,7 @@ def test_an_evening_is_written_down(data: Path, capsys: pytest.CaptureFixture[st
     status, body = asked(capsys, "report", "--data", str(data), "--place", "57.32,-5.61")
     assert status == 0
     report = body["reports"][0]
-    assert (report["frames"], report["good"]) == (6, 4)
+    assert (report["frames"], report["good"], report["unjudged"]) == (6, 3, 0)
     assert {path: path.read_bytes() for path in pictures} == pictures
     folder = data / "frames" / DAY / "record"
     assert {Path(path).parent for path in report["side_files"]} == {folder}
@@ -132,7 +132,9 @@ def test_an_evening_is_written_down(data: Path, capsys: pytest.CaptureFixture[st
     assert float(rows[1]["level_error_stops"]) == pytest.approx(-0.08, abs=0.03)
     log = Path(report["log"]).read_text()
     assert "moved 5.0 px: the tripod was knocked or has sunk; push the feet in, take it again" in log
-    assert [loss["cause"] for loss in report["losses"]].count("the camera moved between the frames") == 1
+    assert "000f-long-DSK.JPG ends too early: the mark at a JPEG's end is missing;" in log
+    causes = ["its picture is damaged", "refused", "the camera moved between the frames"]
+    assert sorted(loss["cause"] for loss in report["losses"]) == causes
     sums = subprocess.run(
         ["sha256sum", "--check", "--quiet", report["checksums"]],
         cwd=folder,
@@ -149,7 +151,7 @@ def _check_page(page: str) -> None:
     assert "http" not in page.replace("http-equiv", "")
     assert page.count("<article>") == 6
     assert "moved 5.0 px" in page
-    assert "ends too early" in page
+    assert "-DSK.JPG ends too early</span>" in page and "6 frames, 3 with a fault; " in page
     assert "<circle" in page and "<polyline" in page
 
 

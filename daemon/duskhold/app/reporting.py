@@ -20,6 +20,7 @@ from duskhold.frames.evening import Evening, EveningFrame, veils_through
 from duskhold.frames.ledger import WEATHER, checksums
 from duskhold.frames.once import write_once
 from duskhold.frames.page import page_html
+from duskhold.frames.picture_file import PictureChanged, PictureCorrupt, PictureEmpty, PictureTruncated
 from duskhold.frames.shooting import ExposureUnknown, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
 from duskhold.frames.worker import MeasuringFailed
@@ -28,6 +29,7 @@ from duskhold.light.place import Place
 from duskhold.light.reading import scene_level_stops
 from duskhold.plan.role import Role
 
+_DAMAGED = {kind.code for kind in (PictureEmpty, PictureTruncated, PictureCorrupt, PictureChanged)}
 _MODEL_STEPS = 60
 _WEATHER_WORDS = ("air {:g} °C", "humidity {:g} %", "dew {:g} °C below the air", "wind {:g} m/s", "tide {}")
 _PAUSE = timedelta(hours=4)
@@ -131,7 +133,7 @@ class _Gathering:
         try:
             seen = self._judge.glance(path, _sha256(record, path))
         except MeasuringFailed as error:
-            return replace(told, trouble=str(error))
+            return replace(told, trouble=str(error), is_damaged=error.code in _DAMAGED)
         told = replace(told, thumbnail=seen.thumbnail_jpeg(), level_stops=_level(record, path, seen.green_share))
         shown = frame_shown(frame)
         if shown is not None:

@@ -16,6 +16,7 @@ from duskhold.frames.picture import Picture
 from duskhold.frames.verdict import BASE_FRAME, CODES
 
 THUMBNAIL_PX = 480
+DAMAGED = "its picture is damaged"
 VEIL_SHARE = 0.1
 """Of contrast lost within a run of frames: dew. Common practice, no source."""
 
@@ -25,7 +26,8 @@ class EveningFrame:
     """`record` is the frame's record as commands print it, `measured` what `compare` found against `base_id`.
 
     `level_stops` is the scene's light against any fixed zero, from the picture and its exposure. `against` is what
-    kind of frame `base_id` is, None where nothing was compared.
+    kind of frame `base_id` is, None where nothing was compared. `trouble` says why its picture could not be measured,
+    `is_damaged` that this is the file's own fault.
     """
 
     record: Mapping[str, Any]
@@ -38,6 +40,7 @@ class EveningFrame:
     thumbnail: bytes | None = None
     crops_jpeg: bytes | None = None
     trouble: str | None = None
+    is_damaged: bool = False
 
     @property
     def lit_utc(self) -> datetime | None:
@@ -123,12 +126,15 @@ def veils_through(frames: Sequence[EveningFrame]) -> list[str]:
 def causes_of(frame: EveningFrame) -> list[str]:
     """Why a frame is lost or less than it should be; empty for a good one."""
     verdict = (frame.measured or {}).get("verdict", [])
-    return _outcome_of(frame) + [CODES.get(finding["code"], finding["code"]) for finding in verdict]
+    damaged = [DAMAGED] * frame.is_damaged
+    return _outcome_of(frame) + damaged + [CODES.get(finding["code"], finding["code"]) for finding in verdict]
 
 
 def sentences_of(frame: EveningFrame) -> list[str]:
     """The same with the numbers, and what to do about it."""
-    return _outcome_of(frame) + [str(finding["text"]) for finding in (frame.measured or {}).get("verdict", [])]
+    damaged = [(frame.trouble or DAMAGED).rstrip(".")] * frame.is_damaged
+    verdict = (frame.measured or {}).get("verdict", [])
+    return _outcome_of(frame) + damaged + [str(finding["text"]) for finding in verdict]
 
 
 def findings_of(frame: EveningFrame) -> list[str]:
