@@ -256,10 +256,35 @@ def test_a_frame_that_may_be_open_is_told_once_and_not_every_second(
     # As soon as it is proven closed that is news, though its outcome has the same word.
     played.made = CameraField(replace(played.made._at, told_before={}))
     settled = [replace(played.past[0], outcome=replace(outcome, settled=True))]
-    monkeypatch.setattr(evening_camera, "settle_the_past", lambda *_given: [*played.past, *settled, *settled])
+    monkeypatch.setattr(
+        evening_camera, "settle_the_past", lambda *_given: [*played.past, *played.past, *settled, *settled]
+    )
     monkeypatch.setattr(Idle, "state", lambda _self: {"phase": "ready", "reports": [], "frame_id": None})
     played.made.start()
     assert played.events() == ["FrameTold", "FrameTold", "Begun"]
+
+
+def test_a_picture_that_does_not_come_home_is_not_asked_for_every_second(
+    played: Played, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tries, reports = list[int](), [{"frame_id": "20270309-172100-aaaa", "settled": False}]
+
+    def settle(*_given: object) -> list[Frame]:
+        tries.append(len(tries))
+        return []
+
+    monkeypatch.setattr(evening_camera, "settle_the_past", settle)
+    monkeypatch.setattr(Idle, "state", lambda _self: {"phase": "lost", "reports": list(reports), "frame_id": None})
+    played.made.start()
+    played.told.get(timeout=5.0)
+    time.sleep(0.5)  # ten looks
+    assert len(tries) == 2  # at the beginning, and once between frames
+    reports[0] = {**reports[0], "settled": True}
+    time.sleep(0.2)
+    assert len(tries) == 3  # it is news
+    played.made.carry_out(ReadMeans())
+    played.made.stop()
+    assert len(tries) == 4  # whoever asks for something has it tried at once
 
 
 def test_a_shutter_process_that_cannot_be_started_again_is_told_and_the_field_lives(

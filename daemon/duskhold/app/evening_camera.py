@@ -65,6 +65,7 @@ JOBS_MAX = 32
 UP_WITHIN_S = 30.0
 STOP_WITHIN_S = 20.0  # a shutter process that died is followed within seconds
 SETTLE_EVERY_S = 5.0
+LEFT_AGAIN_S = 15.0  # whoever asks for something has it tried at once
 SETTLE_WITHIN_S = 2.0  # whoever asks for something, or leaves, waits behind such a try
 _NO_CAMERA = (NotStarted, FolderUnsafe, HolderSilent, HolderRefused, ProfileDamaged, OSError)
 
@@ -121,7 +122,8 @@ class CameraField:
         self._faults: set[Fault] = set()
         self._is_settled = False
         self._unsettled: set[str] = set()
-        self._asked_s = self._tried_s = 0.0
+        self._left: object = None
+        self._asked_s = self._tried_s = self._left_s = 0.0
         self._hand: SimulatedHand | None = None
         self._thread = threading.Thread(target=self._at_camera, name="camera field", daemon=True)
 
@@ -350,7 +352,7 @@ class CameraField:
     def _look_at(self, station: Station) -> None:
         state = station.link.state()
         self._see(state)
-        if state["reports"]:
+        if state["reports"] and self._is_due(state["reports"]):
             self._tell_settled(station)
         if state["phase"] == "released":
             ensure_awake(station)
@@ -361,6 +363,13 @@ class CameraField:
         if mono_now_s() - self._asked_s > AWAKE_EVERY_S:
             self._asked_s = mono_now_s()
             station.link.settings()
+
+    def _is_due(self, reports: object) -> bool:
+        """Whether what is left over changed, or was tried long ago: each try begins a session with the camera."""
+        if reports == self._left and mono_now_s() - self._left_s < LEFT_AGAIN_S:
+            return False
+        self._left, self._left_s = reports, mono_now_s()
+        return True
 
     def _see(self, state: Message) -> None:
         self._at.seen(state)
