@@ -1,0 +1,65 @@
+"""How an evening begins: when the light is watched for, what is late, and what a start that was missed leads to."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from evening_desk import AGAIN, BEGUN, FITTED, Desk
+
+from duskhold.light.crossings import Direction
+from duskhold.light.place import Place
+from duskhold.plan.evening_rest import TIME_LINE
+from duskhold.plan.evening_view import Phase
+from duskhold.plan.outing import Bounds, LightStart
+from duskhold.plan.role import Role
+
+
+def test_a_start_by_the_light_watches_until_it_has_come() -> None:
+    # f/8 and 1 s at ISO 100 are 6 EV
+    start = LightStart(1.0, Direction.DOWN, BEGUN)
+    desk = Desk(replace(FITTED, start=start, want=replace(FITTED.want, every_s=60.0)))
+    for level_ev in (8.0, 7.0, 6.5):
+        desk.level_ev = level_ev
+        desk.until_open(Role.BASE)
+        desk.close()
+    assert desk.lines("prompt") == [] and desk.evening.view(desk.now).phase is Phase.WATCHING
+    desk.level_ev = 5.9
+    desk.until_open(Role.BASE)
+    desk.close()
+    assert desk.lines("prompt") == ["fit the six"]
+
+
+@pytest.mark.parametrize(("begun", "is_late"), [("17:30", False), ("18:05", False), ("20:00", True)])
+def test_light_that_is_still_to_come_is_not_late(begun: str, is_late: bool) -> None:
+    """At 50 N 4 W that day a clear sky asks for 1 s at f/8 at 17:46, and is 4 stops from that at 17:24 and at 18:02."""
+    start = LightStart(1.0, Direction.DOWN, datetime(2026, 10, 14, 12, 16, tzinfo=UTC))
+    outing = replace(FITTED, start=start, place=Place(50.0, -4.0))
+    desk = Desk(outing, begun_utc=datetime.fromisoformat(f"2026-10-14T{begun}:00Z"))
+    held = desk.evening.state.held
+    assert (held is not None) is is_late
+    assert not is_late or (held is not None and "say resume to begin now" in held.reason)
+    assert (Role.BASE in desk.takes()) is not is_late
+
+
+@pytest.mark.parametrize(("late", "says"), [(10, None), (20, "say resume"), (60, "past its limit already")])
+def test_a_start_that_was_missed_ends_by_the_sun_of_that_evening(late: int, says: str | None) -> None:
+    """At 50 N 4 W the sun is at -4 degrees at 17:47 UTC that day; the next time is tomorrow's."""
+    outing = replace(AGAIN, place=Place(50.0, -4.0), bounds=Bounds(sun_altitude_deg=-4.0))
+    desk = Desk(outing, begun_utc=BEGUN + timedelta(minutes=late))
+    desk.wait(1.0)
+    state = desk.evening.state
+    told = state.stop_line if state.stop is not None else "" if state.held is None else state.held.reason
+    assert (told == "") if says is None else (says in told)
+    assert (desk.over() == "sun_altitude") is (late == 60)
+    assert state.ends.sun_utc is not None and abs(state.ends.sun_utc - BEGUN) < timedelta(minutes=40)
+    again_utc = BEGUN + timedelta(days=2, minutes=10)  # the same file, another evening
+    ends = Desk(outing, begun_utc=again_utc).evening.state.ends
+    assert ends.sun_utc is not None and ends.sun_utc > again_utc
+
+
+def test_a_clock_that_nobody_trusts_does_not_say_when_the_light_is_to_be_watched() -> None:
+    start = LightStart(1.0, Direction.DOWN, BEGUN - timedelta(hours=3))
+    outing = replace(FITTED, start=start, place=Place(50.0, -4.0))
+    early = Desk(outing, confirmed=False, begun_utc=BEGUN - timedelta(hours=3))
+    assert early.rung() == [TIME_LINE]
+    assert Desk(replace(outing, place=None), confirmed=False).takes() == [Role.BASE]
