@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import errno
 import socket
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ from duskhold.shutter.machine import IDLE_S, OVERRUN_S, Machine
 from duskhold.shutter.phase import Phase
 from duskhold.shutter.report import Exposure, Kind
 from duskhold.shutter.stock import Stock
-from duskhold.shutter.wire import pack, request
+from duskhold.shutter.wire import Inbox, pack, receive, request
 
 
 class Died(Exception):
@@ -40,6 +41,12 @@ class Seat:
     @property
     def is_released(self) -> bool:
         return self.desk.machine.phase is Phase.RELEASED
+
+    def hang_up(self) -> None:
+        """Whoever was connected has gone; nobody listens any more."""
+        self.control.look()
+        assert self.control._listener is not None
+        self.control._listener.close()
 
     def words(self) -> list[str]:
         return [line.word for line in self.box.lines()]
@@ -113,9 +120,27 @@ def test_a_camera_is_not_let_go_while_somebody_waits_for_its_answer(seat: Seat, 
             machine.touch(mono_now_s() - IDLE_S - 1.0)
         seat.control.look()
         assert seat.is_released
-    seat.control.look()  # it has hung up
-    assert seat.control._listener is not None
-    seat.control._listener.close()
+    seat.hang_up()
+
+
+def test_a_connection_that_cannot_be_taken_ends_nothing(
+    seat: Seat, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_listener: socket.socket) -> None:
+        raise OSError(errno.ENFILE, "Too many open files in system")
+
+    seat.desk.machine.looked = True
+    seat.control.look()
+    with socket.socket(socket.AF_UNIX) as client:
+        client.connect(str(tmp_path / "holder"))
+        with monkeypatch.context() as patched:
+            patched.setattr(socket.socket, "accept", full)
+            seat.control.look()
+        client.sendall(pack(request("state")))
+        for _ in range(2):
+            seat.control.look()
+        assert receive(client, Inbox())["phase"] == "starting"
+    seat.hang_up()
 
 
 def test_a_hold_that_lost_its_thread_ends_the_process(seat: Seat) -> None:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from duskhold.shutter.holder import DIED
+from duskhold.shutter.inhibitor import Inhibitor
+from duskhold.shutter.keeper import Keeper
 from duskhold.shutter.launch import NotStarted, ensure_keeper
-from duskhold.shutter.places import Places
+from duskhold.shutter.places import Lock, Places
 
 
 def test_a_keeper_that_cannot_be_started_is_said_with_what_its_log_says(
@@ -22,3 +28,44 @@ def test_a_keeper_that_cannot_be_started_is_said_with_what_its_log_says(
     places.ensure_there()
     with pytest.raises(NotStarted, match="no memory for another process"):
         ensure_keeper("simulated", places, {})
+
+
+def test_a_keeper_lives_on_while_there_is_no_room_for_another_process(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It counts as a holder that died: the next is started after a pause, and the shutter closed then."""
+
+    def full(*_given: object, **_named: object) -> None:
+        raise BlockingIOError(11, "Resource temporarily unavailable")
+
+    places = Places(tmp_path / "run", tmp_path / "state")
+    places.ensure_there()
+    monkeypatch.setattr(subprocess, "Popen", full)
+    assert Keeper(places, ["holder"])._watch_one() == DIED
+    assert "temporarily unavailable" in capsys.readouterr().err
+    monkeypatch.setattr("shutil.which", lambda _tool: "/bin/inhibit")
+    inhibitor = Inhibitor()
+    inhibitor.follow(shutter_open=True)
+    inhibitor.follow(shutter_open=False)
+
+
+def test_a_lock_is_taken_on_a_full_disk_and_names_nobody_who_had_it_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A holder that could not take it would never come to close the shutter."""
+
+    def full(*_given: object) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    path = tmp_path / "holder.lock"
+    first = Lock(path)
+    assert first.take()
+    asking = Lock(path)
+    assert asking.owner() == os.getpid()
+    first.close()
+    second = Lock(path)
+    monkeypatch.setattr(os, "pwrite", full)
+    assert second.take()
+    assert asking.owner() is None and not asking.take()
+    second.close()
+    asking.close()

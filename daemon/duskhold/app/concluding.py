@@ -108,18 +108,11 @@ def taking_turns(station: Station, leave: Callable[[], bool]) -> Iterator[bool]:
         return
     give_up_s = mono_now_s() + TURN_MAX_S
     try:
-        while not (is_ours := _take(lock)) and not leave() and mono_now_s() < give_up_s:
+        while not (is_ours := lock.take()) and not leave() and mono_now_s() < give_up_s:
             time.sleep(LOOK_EVERY_S)
         yield is_ours
     finally:
         lock.close()
-
-
-def _take(lock: Lock) -> bool:
-    try:
-        return lock.take()
-    except OSError:
-        return True  # it is ours: only its owner's number found no room
 
 
 def _says(known: Outcome, outcome: Outcome) -> bool:

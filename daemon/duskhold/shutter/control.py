@@ -217,8 +217,8 @@ class Control:
     def _accept(self, listener: socket.socket) -> None:
         try:
             connection, _ = listener.accept()
-        except (BlockingIOError, ConnectionAbortedError):
-            return
+        except OSError:
+            return  # whoever asked went away, or no descriptor is left just now: no reason to end with a shutter open
         connection.setblocking(False)
         if _peer_uid(connection) not in (0, os.getuid()):
             connection.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from contextlib import suppress
 
 _TOOL = "systemd-inhibit"
 ENDS_WITHIN_S = 2.0
@@ -38,16 +39,15 @@ class Inhibitor:
         tool = shutil.which(_TOOL)
         if tool is None:
             return  # no login manager: nothing suspends this computer by itself
-        self._process = subprocess.Popen(
-            [
-                tool,
-                "--what=sleep:shutdown:idle:handle-lid-switch",
-                "--mode=block",
-                "--who=duskhold",
-                "--why=the shutter is open",
-                "cat",
-            ],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
+        command = [
+            tool,
+            "--what=sleep:shutdown:idle:handle-lid-switch",
+            "--mode=block",
+            "--who=duskhold",
+            "--why=the shutter is open",
+            "cat",
+        ]
+        with suppress(OSError):  # no room for a process: tried again at the next look, and the watch goes on meanwhile
+            self._process = subprocess.Popen(
+                command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            )

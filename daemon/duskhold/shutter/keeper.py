@@ -21,6 +21,7 @@ from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder import DIED, OCCUPIED, RECYCLED, RELEASED
 from duskhold.shutter.holder_link import HolderLink, HolderSilent
 from duskhold.shutter.inhibitor import Inhibitor
+from duskhold.shutter.log import say
 from duskhold.shutter.places import Places, holder_lock, keeper_lock, log_of
 
 LOOK_EVERY_S = 1.0
@@ -68,9 +69,13 @@ class Keeper:
             self._watch(adopted)
             return DIED if self._places.socket.exists() else RELEASED
         with log_of(self._places) as log:
-            child = subprocess.Popen(
-                self._command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
-            )
+            try:
+                child = subprocess.Popen(
+                    self._command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
+                )
+            except OSError as error:
+                say(f"no process for the shutter could be started: {error}")
+                return DIED
         self._watch(child.pid)
         return child.wait()
 

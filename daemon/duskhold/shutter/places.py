@@ -11,6 +11,7 @@ from typing import BinaryIO
 
 _TRIES = 5
 _TRY_EVERY_S = 0.05
+_NUMBER_BYTES = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,9 @@ class Lock:
         self._descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
 
     def take(self) -> bool:
-        """Whether this process has it now. Tries for a moment, since `owner` holds it for an instant too."""
+        """Whether this process has it now, named in it or, on a disk without room, not. Tries for a moment, since
+        `owner` holds it for an instant too.
+        """
         for _ in range(_TRIES):
             try:
                 fcntl.flock(self._descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -59,12 +62,14 @@ class Lock:
                 break
         else:
             return False
-        os.ftruncate(self._descriptor, 0)
-        os.pwrite(self._descriptor, str(os.getpid()).encode(), 0)
+        try:
+            os.pwrite(self._descriptor, f"{os.getpid():<{_NUMBER_BYTES}}".encode(), 0)  # in place, without a gap
+        except OSError:
+            os.ftruncate(self._descriptor, 0)  # a full disk: it is ours, and not whose it was before
         return True
 
     def owner(self) -> int | None:
-        """The process id of who has it, or None when it is free."""
+        """The process id of who has it, or None when it is free or its owner found no room for its number."""
         try:
             fcntl.flock(self._descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
         except BlockingIOError:
