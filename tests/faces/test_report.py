@@ -19,7 +19,7 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
 from duskhold.app import reporting
-from duskhold.app.reporting import frames_of_day, gather_evening
+from duskhold.app.reporting import evening_span, gather_evening
 from duskhold.faces.cli import main
 from duskhold.frames.evening import Evening, EveningFrame
 from duskhold.frames.ledger import COLUMNS, log_line, table_line
@@ -30,7 +30,11 @@ from duskhold.light.place import Place
 
 START = datetime(2026, 10, 14, 17, 14, tzinfo=UTC)
 DAY = "2026-10-14"
-DECISION: dict[str, dict[str, object]] = {"base": {}, "long": {"rate_stops_per_min": -0.18, "filter_stops": 2.0}}
+DECISION: dict[str, dict[str, object]] = {
+    "base": {},
+    "dark": {},
+    "long": {"rate_stops_per_min": -0.18, "filter_stops": 2.0},
+}
 
 
 def stamp(minute: float) -> Stamp:
@@ -208,6 +212,19 @@ def test_an_evening_without_a_base_frame_has_its_light_and_does_not_call_unseen_
     assert "3 frames, none with a known fault, 3 not compared with another frame" in page
 
 
+def test_a_dark_frame_that_is_not_dark_is_no_good_frame(tmp_path: Path) -> None:
+    add_frame(tmp_path, 0, "dark", 0, 0.02)
+    add_frame(tmp_path, 3, "dark", 0, 0.6)  # the cap was forgotten
+    with Journal.open(tmp_path / "journal.sqlite") as journal:
+        evening = gather_evening(journal.frames(9), date(2026, 10, 14), None)
+    assert [frame.is_lit for frame in evening.frames] == [False, True]
+    assert evening.losses() == [("a dark frame that light reached", 1, ["20261014-171700-0003"])]
+    page = page_html(evening)
+    assert "2 frames, 1 with a fault" in page and page.count("<span class='bad'>this dark frame is not dark<") == 1
+    assert "this dark frame is not dark: was the cap on?" in log_line(evening.frames[1])
+    assert "not dark" not in log_line(evening.frames[0])
+
+
 def test_a_series_without_a_base_frame_is_compared_with_its_first_long_frame(tmp_path: Path) -> None:
     """Each with its own: that of another series shows another view."""
     one, other = {"evening_id": "dusk"}, {"evening_id": "dawn"}
@@ -275,15 +292,15 @@ def at_hour(hour: float, camera_clock_s: float | None = None, conditions: Mappin
 
 
 def test_an_evening_across_midnight_is_one() -> None:
-    dusk = [at_hour(hour) for hour in (23.5, 24.5, 26.0)]
-    others = [at_hour(5.0), at_hour(33.0)]
-    frames = [*others, *reversed(dusk)]
-    assert frames_of_day(frames, date(2026, 10, 14)) == [others[0], *dusk]
-    assert frames_of_day(frames, date(2026, 10, 15)) == [others[1]]
-    assert frames_of_day(dusk, date(2026, 10, 15)) == dusk
-    assert frames_of_day(dusk, date(2026, 10, 16)) == []
-    without_end = [at_hour(float(hour)) for hour in range(60)]
-    assert frames_of_day(without_end, date(2026, 10, 15)) == without_end[24:48]
+    dusk = [START.replace(hour=0, minute=0) + timedelta(hours=hour) for hour in (23.5, 24.5, 26.0)]
+    dawn, next_dawn = dusk[0] - timedelta(hours=18.5), dusk[0] + timedelta(hours=9.5)
+    moments = [dawn, *dusk, next_dawn]
+    assert evening_span(moments, date(2026, 10, 14)) == (dawn, dusk[-1])
+    assert evening_span(moments, date(2026, 10, 15)) == (next_dawn, next_dawn)
+    assert evening_span(dusk, date(2026, 10, 15)) == (dusk[0], dusk[-1])
+    assert evening_span(dusk, date(2026, 10, 16)) is None
+    without_end = [dawn.replace(hour=0) + timedelta(hours=hour) for hour in range(60)]
+    assert evening_span(without_end, date(2026, 10, 15)) == (without_end[24], without_end[47])
 
 
 @pytest.mark.parametrize(

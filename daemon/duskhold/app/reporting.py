@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from datetime import date, timedelta, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from duskhold.app.comparing import Comparer, Shown, frame_shown
+from duskhold.app.evening_account import accounts_of
 from duskhold.app.judging import Judge, Verdict
 from duskhold.app.record import frame_record
 from duskhold.app.writing_down import LOG, add_to_record, picture_path, table_place, told_frame
@@ -25,6 +27,7 @@ from duskhold.frames.shooting import ExposureUnknown, shooting_of
 from duskhold.frames.sidefile import Place as SidePlace
 from duskhold.frames.worker import MeasuringFailed
 from duskhold.journal.entry import Frame
+from duskhold.journal.journal import Journal
 from duskhold.light.place import Place
 from duskhold.light.reading import scene_level_stops
 from duskhold.plan.role import Role
@@ -33,10 +36,21 @@ _DAMAGED = {kind.code for kind in (PictureEmpty, PictureTruncated, PictureCorrup
 _MODEL_STEPS = 60
 _WEATHER_WORDS = ("air {:g} °C", "humidity {:g} %", "dew {:g} °C below the air", "wind {:g} m/s", "tide {}")
 _PAUSE = timedelta(hours=4)
+_LIT_SHARE = 0.1
+"""Of a mid-tone: what a sensor makes of minutes without light is some hundredths. Common practice, no source."""
 _SECOND_COPY = (
     "Pictures lie beside this record as the camera made them, and on its card, where nothing was erased. "
     "{0} has their checksums: sha256sum --check {0} in this folder."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The frames of a day in one journal, oldest first, and what its series did beside them."""
+
+    journal: Path
+    frames: Sequence[Frame]
+    accounts: Sequence[Account]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,29 +102,42 @@ def write_evening(evening: Evening, folder: Path, day: date, position: Place | N
     )
 
 
-def frames_of_day(frames: Sequence[Frame], day: date) -> list[Frame]:
-    """Those of the evenings that began on this day in UTC, oldest first; of one that only goes on in it otherwise.
+def asked_on(journals: Sequence[Path], day: date | None) -> tuple[date | None, list[Asked]]:
+    """What was asked for on a day, in each of these journals that has something of it; on the latest day of all where
+    none is named. That day comes first, None where there is no frame at all. Raises `JournalError`.
+    """
+    with ExitStack() as opened:
+        known = {path: opened.enter_context(Journal.open(path)) for path in journals}
+        moments = {path: journal.moments() for path, journal in known.items()}
+        chosen = day or max((each[-1].date() for each in moments.values() if each), default=None)
+        found = []
+        for path, journal in known.items():
+            span = None if chosen is None else evening_span(moments[path], chosen)
+            if span is not None:
+                frames = journal.frames_within(*span)
+                found.append(Asked(path, frames, accounts_of(journal, frames)))
+    return chosen, found
+
+
+def evening_span(moments: Sequence[datetime], day: date) -> tuple[datetime, datetime] | None:
+    """The first and the last of these moments, oldest first, that belong to the evenings that began on this day in UTC;
+    to one that only goes on in it otherwise.
 
     West of Greenwich a dusk lies across UTC's midnight: an evening goes on until there is a pause of some hours.
     """
-    runs = _evenings(sorted(frames, key=lambda frame: frame.written.utc))
-    begun = [run for run in runs if run[0].written.utc.date() == day]
-    gone_on = [run for run in runs if any(frame.written.utc.date() == day for frame in run)]
-    return [frame for run in begun or gone_on for frame in run]
+    runs = _evenings(moments)
+    begun = [run for run in runs if run[0].date() == day]
+    found = begun or [run for run in runs if any(moment.date() == day for moment in run)]
+    return (found[0][0], found[-1][-1]) if found else None
 
 
-def _evenings(frames: Sequence[Frame]) -> list[list[Frame]]:
-    runs: list[list[Frame]] = []
-    for frame in frames:
-        goes_on = (
-            runs
-            and frame.written.utc - runs[-1][-1].written.utc < _PAUSE
-            and frame.written.utc - runs[-1][0].written.utc < timedelta(days=1)
-        )
-        if goes_on:
-            runs[-1].append(frame)
+def _evenings(moments: Sequence[datetime]) -> list[list[datetime]]:
+    runs: list[list[datetime]] = []
+    for moment in moments:
+        if runs and moment - runs[-1][-1] < _PAUSE and moment - runs[-1][0] < timedelta(days=1):
+            runs[-1].append(moment)
         else:
-            runs.append([frame])
+            runs.append([moment])
     return runs
 
 
@@ -135,6 +162,7 @@ class _Gathering:
         except MeasuringFailed as error:
             return replace(told, trouble=str(error), is_damaged=error.code in _DAMAGED)
         told = replace(told, thumbnail=seen.thumbnail_jpeg(), level_stops=_level(record, path, seen.green_share))
+        told = replace(told, is_lit=record["role"] == Role.DARK.value and seen.green_share > _LIT_SHARE)
         shown = frame_shown(frame)
         if shown is not None:
             told = self._compared(told, shown, path)

@@ -17,6 +17,7 @@ from duskhold.frames.verdict import BASE_FRAME, CODES
 
 THUMBNAIL_PX = 480
 DAMAGED = "its picture is damaged"
+LIT = "a dark frame that light reached"
 VEIL_SHARE = 0.1
 """Of contrast lost within a run of frames: dew. Common practice, no source."""
 
@@ -27,7 +28,7 @@ class EveningFrame:
 
     `level_stops` is the scene's light against any fixed zero, from the picture and its exposure. `against` is what
     kind of frame `base_id` is, None where nothing was compared. `trouble` says why its picture could not be measured,
-    `is_damaged` that this is the file's own fault.
+    `is_damaged` that this is the file's own fault. `is_lit` is for a dark frame that is none.
     """
 
     record: Mapping[str, Any]
@@ -41,6 +42,7 @@ class EveningFrame:
     crops_jpeg: bytes | None = None
     trouble: str | None = None
     is_damaged: bool = False
+    is_lit: bool = False
 
     @property
     def lit_utc(self) -> datetime | None:
@@ -126,15 +128,16 @@ def veils_through(frames: Sequence[EveningFrame]) -> list[str]:
 def causes_of(frame: EveningFrame) -> list[str]:
     """Why a frame is lost or less than it should be; empty for a good one."""
     verdict = (frame.measured or {}).get("verdict", [])
-    damaged = [DAMAGED] * frame.is_damaged
-    return _outcome_of(frame) + damaged + [CODES.get(finding["code"], finding["code"]) for finding in verdict]
+    own = [DAMAGED] * frame.is_damaged + [LIT] * frame.is_lit
+    return _outcome_of(frame) + own + [CODES.get(finding["code"], finding["code"]) for finding in verdict]
 
 
 def sentences_of(frame: EveningFrame) -> list[str]:
     """The same with the numbers, and what to do about it."""
-    damaged = [(frame.trouble or DAMAGED).rstrip(".")] * frame.is_damaged
+    own = [(frame.trouble or DAMAGED).rstrip(".")] * frame.is_damaged
+    own += ["this dark frame is not dark: was the cap on? It is of no use as one"] * frame.is_lit
     verdict = (frame.measured or {}).get("verdict", [])
-    return _outcome_of(frame) + damaged + [str(finding["text"]) for finding in verdict]
+    return _outcome_of(frame) + own + [str(finding["text"]) for finding in verdict]
 
 
 def findings_of(frame: EveningFrame) -> list[str]:
