@@ -315,7 +315,11 @@ def test_faults_are_read_from_words() -> None:
         with pytest.raises(ValueError, match="takes seconds such as 4"):
             read_faults([word])
     assert read_faults(["spoiled=3", "drops=4", "shift_x=0.004"]).spoil == PictureFault(shift_x=0.004, drops=4)
-    for word, takes in (("dew=wet", "a share such as 0.004"), ("drops=1.5", "a whole number")):
+    for word, takes in (
+        ("dew=wet", "a share such as 0.004"), ("drops=1.5", "a whole number"), ("drops=-3", "a whole number"),
+        ("shift_x=5", "a share such as 0.004, 0.5 at most"), ("blur=3", "a share such as 0.004, 0.1 at most"),
+        ("leak=-1", "a share such as 0.004"), ("hot_corner=inf", "10 at most"),
+    ):  # fmt: skip
         with pytest.raises(ValueError, match=takes):
             read_faults([word])
 

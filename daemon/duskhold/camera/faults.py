@@ -120,6 +120,8 @@ class Faults:
 _NONE = Faults()
 _ATTEMPTS_MAX = 100_000
 _SUFFERED = {each.name for each in fields(PictureFault)} - {"cast_stops_rgb"}
+_AT_MOST = {"shift_x": 0.5, "shift_y": 0.5, "blur": 0.1, "dew": 1.0, "drops": 1000, "leak": 10.0, "hot_corner": 10.0}
+"""Of what the pictures suffer: past these nothing of them is left to be judged, and blurring takes minutes a frame."""
 
 
 def read_faults(words: Sequence[str], seed: int = 0) -> Faults:
@@ -139,13 +141,25 @@ def read_faults(words: Sequence[str], seed: int = 0) -> Faults:
         allowed = "attempts such as 2,5 or 1-3, or a chance such as 5%" if is_strike else "seconds such as 4"
         try:
             if name in _SUFFERED:
-                allowed = "a whole number" if name == "drops" else "a share such as 0.004"
-                suffered[name] = int(text) if name == "drops" else _read_number(text)
+                allowed = _allowed(name)
+                suffered[name] = _read_suffered(name, text)
             else:
                 chosen[name] = _read_strike(text) if is_strike else _read_number(text)
         except ValueError:
             raise ValueError(f"{word!r} is no fault: {name} takes {allowed}") from None
     return Faults(seed=seed, spoil=PictureFault(**suffered), **chosen)
+
+
+def _allowed(name: str) -> str:
+    kind = "a whole number" if name == "drops" else "a share such as 0.004"
+    return f"{kind}, {_AT_MOST[name]:g} at most" if name in _AT_MOST else kind
+
+
+def _read_suffered(name: str, text: str) -> float:
+    value = int(text) if name == "drops" else _read_number(text)
+    if not 0 <= value <= _AT_MOST.get(name, value):
+        raise ValueError(text)
+    return value
 
 
 def _read_number(text: str) -> float:
