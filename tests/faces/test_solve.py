@@ -129,6 +129,7 @@ def test_bad_input(capsys: Capture, words: tuple[str, ...], field: str, said: st
     error = answer(capsys, *words, status=2)["error"]
     assert error["field"] == field
     assert said.lower() in error["message"].lower()
+    assert said != "needed" or f"{field} " in error["hint"]  # and how it is written
 
 
 @pytest.mark.parametrize("rate", ["-10", "10"])

@@ -21,6 +21,11 @@ if TYPE_CHECKING:
 LONGEST_PLAIN_S = 31_557_600.0
 """A year: past it the clock times of an answer mean nothing."""
 
+_NEEDED = {
+    "--base": "What the bare lens meters, as on the dial: --base 1/4",
+    "--metered": "When that was metered: --metered 2026-10-14T17:20:00Z",
+    "--opens": "When the shutter is to open: --opens 2026-10-14T17:21:10Z",
+}
 _DIAL_HINT = "Dial names are true powers of two (1/60 is 1/64 s); a literal value is written with =, as in =0.2"
 
 
@@ -170,7 +175,7 @@ def decision_body(decision: "ExposureDecision") -> dict[str, object]:
 
 def _needed(value: str | None, field: str) -> str:
     if value is None:
-        raise Wrong("usage", "It is needed for a computed exposure.", field=field)
+        raise Wrong("usage", "It is needed for a computed exposure.", field=field, hint=_NEEDED[field])
     return value
 
 
