@@ -13,7 +13,7 @@ from duskhold.light.skyshape import SkyShape
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Word
-from duskhold.plan.outing import Doubt, LightStart, Outing
+from duskhold.plan.outing import Bounds, Dark, Doubt, LightStart, Outing
 from duskhold.plan.role import Role
 
 
@@ -72,6 +72,21 @@ def test_light_of_which_some_points_are_at_full_scale_fades_by_the_sky_all_the_s
     desk.until_open(Role.LONG)
     rate = desk.open.reasoning["rate_stops_per_min"] if desk.open is not None else None
     assert rate == pytest.approx(sky.rate_stops_per_min(desk.now), abs=0.01)
+
+
+def test_light_that_has_changed_too_far_since_it_was_seen_is_seen_again_by_a_scout() -> None:
+    """0.2 stop a minute, and a camera that is busy with its own dark frame for as long again: past 1.5 stops a
+    correction rests on too long a look ahead, and nobody has to be asked for a nearer look."""
+    bounds = Bounds(longest_s=600.0, frames=9)
+    desk = Desk(replace(AGAIN, want=replace(AGAIN.want, first_s=26.0), dark=Dark.IN_CAMERA, bounds=bounds))
+    while desk.over() is None:
+        desk.wait(10.0)
+        if desk.open is not None:
+            desk.level_ev = 8.0 - 0.2 * ((desk.now - BEGUN).total_seconds() + desk.open.open_s / 2.0) / 60.0
+            desk.close()
+    assert desk.takes() == [Role.LONG] * 8 + [Role.SCOUT, Role.LONG]
+    assert "a scout first" in desk.lines("stale")[0]
+    assert desk.over() == "frames_done"
 
 
 def test_where_nobody_is_asked_it_is_metered_until_the_light_can_be_told() -> None:

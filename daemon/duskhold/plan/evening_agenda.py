@@ -13,7 +13,7 @@ from typing import Final
 from duskhold.light.crossings import Direction
 from duskhold.light.reading import scene_level_stops
 from duskhold.plan.asking import Request
-from duskhold.plan.command import Refused
+from duskhold.plan.command import RefusalCode, Refused
 from duskhold.plan.evening_finish import finish
 from duskhold.plan.evening_orders import base_order, first_order, long_order, scout_order, watch_base
 from duskhold.plan.evening_rest import (
@@ -291,6 +291,9 @@ def _open(state: State, frame: NextFrame, why: dict[str, object]) -> list[Effect
     wanted_stops = frame.tone_stops + leaning_stops + state.light.above_base_stops
     order = long_order(state.outing, frame, state.now_utc, {**why, "wanted_stops": wanted_stops})
     if isinstance(order, Refused):
+        if order.code is RefusalCode.CORRECTION_TOO_LARGE and not state.light.is_scouted:
+            state.scout_needed = True
+            return [Tell("stale", "the light has changed too far since it was seen: a scout first", {})]
         return stop(state, StopReason.IN_DOUBT, f"{order.reason} {order.hint}")
     state.set_up = frame.set_up
     said = take(state, order)

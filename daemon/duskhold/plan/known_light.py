@@ -16,6 +16,7 @@ from duskhold.light.reading import Reading
 from duskhold.light.skyshape import Shape
 from duskhold.light.trend import NoTrend, Trend, fuse
 from duskhold.plan.decision import LightReading, SteadyDrift, TrendDrift
+from duskhold.plan.role import Role
 from duskhold.plan.series import Metered
 
 GATE_STOPS: Final = 0.7
@@ -54,6 +55,11 @@ class KnownLight:
     def newest_utc(self) -> datetime | None:
         """When the light was last seen."""
         return self._readings[-1].taken_utc if self._readings else None
+
+    @property
+    def is_scouted(self) -> bool:
+        """Whether a scout has seen it last: just before the frame that follows."""
+        return bool(self._readings) and self._readings[-1].source == Role.SCOUT.value
 
     def takes_more_stops(self, filters: tuple[str, ...]) -> float:
         """What these filters take more than the bag says, in stops; 0 where it was not learnt."""
