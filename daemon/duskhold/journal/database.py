@@ -42,7 +42,10 @@ class JournalUnwritable(JournalError):
     """The file or its folder cannot be written to, or the disk is full."""
 
     code = "journal_unwritable"
-    hint = "Make room or give yourself the right to write there, or name another data folder with --data."
+    hint = (
+        "Make room or give yourself the right to write there, or name another data folder with --data. A frame that "
+        "was taken meanwhile stays on the camera's card, and the next command that can write here fetches it."
+    )
 
 
 class JournalRefused(JournalError):
