@@ -160,6 +160,14 @@ def test_a_word_that_is_none_and_a_queue_that_is_full_are_said() -> None:
     assert code(dict(hear(bench.inbox, "close"))) == "too_busy"
 
 
+def test_a_word_to_an_evening_that_has_just_ended_is_answered_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("duskhold.app.hearing.ANSWER_WITHIN_S", 0.1)
+    bench = LoopBench()
+    bench.inbox.close()
+    for word in ("close", "state"):
+        assert code(dict(hear(bench.inbox, word))) == "ending"
+
+
 def test_how_it_stands_is_asked_without_an_event() -> None:
     bench = LoopBench()
     asking = threading.Thread(target=lambda: hear(bench.inbox, "state"))

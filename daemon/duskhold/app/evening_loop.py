@@ -101,6 +101,11 @@ class Inbox:
         """The loop has ended."""
         self._over.set()
 
+    @property
+    def is_over(self) -> bool:
+        """Nobody takes anything any more."""
+        return self._over.is_set()
+
     def take(self, wait_s: float) -> Item | None:
         try:
             return self._queue.get(timeout=wait_s)

@@ -17,6 +17,8 @@ STATE = "state"
 def hear(inbox: Inbox, word: str) -> Body:
     """Put a word into the queue and wait for the answer; `state` only asks how it stands."""
     answers: queue.Queue[Body] = queue.Queue(1)
+    if inbox.is_over:
+        return _error("ending", "The evening is over, and its program is just ending; say it again in a moment.")
     if word == STATE:
         offered = inbox.offer(Call(answer=lambda view: answers.put(heard_body(Heard((), view)))))
     elif word in list(Word):
