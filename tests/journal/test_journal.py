@@ -119,6 +119,15 @@ def test_newest_first_up_to_the_limit(journal: Journal) -> None:
     assert [frame.asked.frame_id[9:13] for frame in journal.frames(4)] == ["1705", "1704", "1703", "1702"]
 
 
+def test_frames_of_some_time_are_found_without_the_others(journal: Journal) -> None:
+    for number in range(6):
+        journal.intend(intent(f"f{number}"), stamp(60.0 * number))
+    journal.refuse(Refusal("r", "usb", "long", "held", None, "never", "It never suffices."), stamp(150.0))
+    assert journal.moments() == [stamp(seconds).utc for seconds in (0, 60, 120, 150, 180, 240, 300)]
+    found = journal.frames_within(stamp(60.0).utc, stamp(180.0).utc)
+    assert [frame.asked.frame_id for frame in found] == ["f1", "f2", "r", "f3"]
+
+
 @pytest.mark.parametrize("table", TABLES)
 @pytest.mark.parametrize(
     "act", ["UPDATE {} SET boot_id = 'x'", "DELETE FROM {}", "INSERT OR REPLACE INTO {} SELECT * FROM {}"]

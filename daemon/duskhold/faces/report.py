@@ -13,8 +13,6 @@ from duskhold.faces.inputs import folders_of, place_of, read, saying_journal_err
 if TYPE_CHECKING:
     from duskhold.app.reporting import Written
 
-_MOST_FRAMES = 100_000
-
 
 def add_parser(subparsers: Any) -> None:
     """Declare the command."""
@@ -34,11 +32,9 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> Answer:
     """Where everything was written."""
-    from duskhold.app.evening_account import accounts_of
-    from duskhold.app.overview import journal_states
-    from duskhold.app.reporting import frames_of_day, gather_evening, write_evening
+    from duskhold.app.overview import journal_paths
+    from duskhold.app.reporting import asked_on, gather_evening, write_evening
     from duskhold.app.writing_down import RECORD_FOLDER
-    from duskhold.journal.journal import Journal
 
     settings = settings_of(args)
     folders = folders_of(args, settings)
@@ -47,19 +43,13 @@ def run(args: argparse.Namespace) -> Answer:
         raise Wrong("bad_input", "No position is known.", field="--with-position", hint="Give one with --place.")
     day = read("--day", args.day, date.fromisoformat, "A day is written 2026-10-14.") if args.day else None
     with saying_journal_errors():
-        states = journal_states(folders, _MOST_FRAMES)
-    latest = max((frame.written.utc.date() for state in states for frame in state.latest), default=None)
-    day = day or latest
+        day, asked = asked_on(journal_paths(folders), day)
     written = []
-    for state in states:
-        frames = frames_of_day(state.latest, day) if day else []
-        if frames:
-            began = frames[0].written.utc.date()
-            folder = state.path.parent / "frames" / began.isoformat() / RECORD_FOLDER
-            with saying_journal_errors(), Journal.open(state.path) as journal:
-                accounts = accounts_of(journal, frames)
-            evening = gather_evening(frames, began, place, zone_of(settings), accounts)
-            written.append(write_evening(evening, folder, began, place if args.with_position else None))
+    for one in asked:
+        began = one.frames[0].written.utc.date()
+        folder = one.journal.parent / "frames" / began.isoformat() / RECORD_FOLDER
+        evening = gather_evening(one.frames, began, place, zone_of(settings), one.accounts)
+        written.append(write_evening(evening, folder, began, place if args.with_position else None))
     if not written:
         raise Wrong("no_frames", f"There are no frames of {day}." if day else "There are no frames yet.", field="--day")
     return Answer({"reports": [_body(one) for one in written]}, 0, partial(_show, written))

@@ -133,16 +133,18 @@ class Journal:
 
     def frames(self, limit: int) -> list[Frame]:
         """The latest frames and refusals, newest first."""
-        remarks = self._remarks()
-        asked = [
-            Frame(_intent(row), _stamp(row), _outcome(row), remarks.get(row["frame_id"], ()))
-            for row in self._rows(f"{_FRAMES_WITH_OUTCOMES} ORDER BY i.number DESC LIMIT ?", limit)
-        ]
-        refused = [
-            Frame(_refusal(row), _stamp(row), None, remarks.get(row["frame_id"], ()))
-            for row in self._rows("SELECT * FROM refusal ORDER BY number DESC LIMIT ?", limit)
-        ]
-        return sorted(asked + refused, key=lambda one: one.written.utc, reverse=True)[:limit]
+        latest = self._asked("ORDER BY i.number DESC LIMIT ?", limit)
+        return sorted(latest, key=lambda one: one.written.utc, reverse=True)[:limit]
+
+    def moments(self) -> list[datetime]:
+        """When each frame was asked for, refusals among them, oldest first."""
+        rows = self._rows("SELECT written_utc FROM intent UNION ALL SELECT written_utc FROM refusal ORDER BY 1")
+        return [utc_from(row["written_utc"]) for row in rows]
+
+    def frames_within(self, first_utc: datetime, last_utc: datetime) -> list[Frame]:
+        """The frames and refusals that were asked for from one of these moments to the other, oldest first."""
+        which = "WHERE i.written_utc BETWEEN ? AND ? ORDER BY i.number"
+        return sorted(self._asked(which, utc_text(first_utc), utc_text(last_utc)), key=lambda one: one.written.utc)
 
     def frame(self, frame_id: str) -> Frame | None:
         """One frame by its name."""
@@ -181,6 +183,19 @@ class Journal:
         """Whether an evening has a note of this word."""
         query = "SELECT 1 AS found FROM note WHERE word = ? AND json_extract(detail, '$.evening_id') = ? LIMIT 1"
         return bool(self._rows(query, word, evening_id))
+
+    def _asked(self, which: str, *values: object) -> list[Frame]:
+        """Frames, then refusals; `which` of each, as the end of a query that calls them i."""
+        remarks = self._remarks()
+        asked = [
+            Frame(_intent(row), _stamp(row), _outcome(row), remarks.get(row["frame_id"], ()))
+            for row in self._rows(f"{_FRAMES_WITH_OUTCOMES} {which}", *values)
+        ]
+        refused = [
+            Frame(_refusal(row), _stamp(row), None, remarks.get(row["frame_id"], ()))
+            for row in self._rows(f"SELECT i.* FROM refusal i {which}", *values)
+        ]
+        return asked + refused
 
     def _remarks(self) -> dict[str, tuple[Note, ...]]:
         """What people said of frames, by the frame's name; they type it, so it is not much."""
