@@ -224,3 +224,16 @@ def test_with_sudo_only_the_systems_files(
     monkeypatch.setenv("SUDO_USER", "somebody")
     assert set_up(capsys, "--apply", status=2)["error"]["field"] == "--system"
     assert set(done(set_up(capsys, "--system"))) == {"udev rule", "limits of the group"}
+
+
+def test_what_an_empty_bag_says_to_do_fills_it(
+    home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(os, "geteuid", lambda: 1000)
+    assert main(["filters"]) == 0
+    told = re.search("`duskhold (.+?)`", capsys.readouterr().out)
+    assert told is not None
+    assert main(shlex.split(told[1])) == 0
+    capsys.readouterr()
+    assert main(["filters"]) == 0
+    assert {"strong", "light"} <= set(capsys.readouterr().out.split())

@@ -81,7 +81,10 @@ def _filter_body(one: "BagFilter") -> dict[str, object]:
 
 def _show_bag(bag: "tuple[BagFilter, ...]", caution: str | None) -> None:
     if not bag:
-        wording.say("There is no filter in the bag: `duskhold set-up --filters strong=x1000,light=3` puts them there.")
+        wording.say(
+            "There is no filter in the bag: `duskhold set-up --filters strong=x1000,light=3 --apply` writes settings "
+            "with them; into a settings file of your own you put them under `filters:`, as in config/example.yaml."
+        )
         return
     rows = []
     for one in bag:
