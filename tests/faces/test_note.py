@@ -103,6 +103,20 @@ def test_what_was_refused_is_no_latest_frame(data: Path, capsys: Capture) -> Non
     assert said(capsys, "note", "weak", "--frame", refused, "--data", str(data))["remarks"][0]["text"] == "weak"
 
 
+def test_darks_and_scouts_after_a_long_frame_are_not_meant(data: Path, capsys: Capture) -> None:
+    with Journal.open(folders_for(str(data), {}).journal) as journal:
+        for number, role in enumerate(("scout", "dark"), 3):
+            stamp = Stamp(START + timedelta(minutes=20 + number), 3600.0, "boot")
+            journal.intend(Intent(f"20261014-17{41 + number}00-000{number}", "usb", role, "held", 10.0, 12.0), stamp)
+    assert said(capsys, "note", "too dark", "--data", str(data))["frame_id"] == LAST
+
+
+def test_without_a_long_frame_the_latest_is_meant(tmp_path: Path, capsys: Capture) -> None:
+    with Journal.open(folders_for(str(tmp_path), {}).journal) as journal:
+        journal.intend(Intent(FIRST, "usb", "base", "dial", 1.0, 2.0), Stamp(START, 0.0, "boot"))
+    assert said(capsys, "note", "hazy", "--data", str(tmp_path))["frame_id"] == FIRST
+
+
 def test_a_frame_that_is_being_held_is_said_as_planned(data: Path, capsys: Capture) -> None:
     with Journal.open(folders_for(str(data), {}).journal) as journal:
         stamp = Stamp(START + timedelta(hours=1), 3600.0, "boot")

@@ -9,6 +9,7 @@ from duskhold.app.folders import Folders
 from duskhold.app.overview import journal_paths, latest_frames
 from duskhold.journal.entry import REMARK, Frame, Intent, Note, Stamp
 from duskhold.journal.journal import Journal
+from duskhold.plan.role import Role
 from duskhold.plan.stamp import utc_text
 
 _LOOKED_THROUGH = 1000
@@ -28,15 +29,17 @@ class Remark:
 
 
 def remark_on(folders: Folders, frame_id: str | None, remark: Remark, now: Callable[[], Stamp]) -> Frame:
-    """Write it into the journal that has the frame, where none is named the latest of all that was not refused; the
-    frame with all remarks.
+    """Write it into the journal that has the frame, where none is named the latest long one of all that were not
+    refused, without any the latest; the frame with all remarks.
 
     Raises `NoSuchFrame` or `JournalError`.
     """
     name = frame_id
     if name is None:
-        asked = (frame.asked for frame in latest_frames(folders, _LOOKED_THROUGH))
-        name = next((each.frame_id for each in asked if isinstance(each, Intent)), "")
+        asked = [frame.asked for frame in latest_frames(folders, _LOOKED_THROUGH)]
+        taken = [each for each in asked if isinstance(each, Intent)]
+        long = [each for each in taken if each.role == Role.LONG.value]
+        name = next((each.frame_id for each in (*long, *taken)), "")
     for path in journal_paths(folders):
         with Journal.open(path) as journal:
             if journal.frame(name) is None:

@@ -18,12 +18,12 @@ def add_parser(subparsers: Any) -> None:
     parser: argparse.ArgumentParser = subparsers.add_parser(
         "note",
         help="say something of a frame: words, keep or reject, stars",
-        description="Words of yours to a frame, the latest that was taken unless another is named. They are added to "
+        description="Words of yours to a frame, the latest long one unless another is named. They are added to "
         "the journal, where nothing is ever taken away, and stand in `frames`, in the report and in the side files "
         "that it writes.",
     )
     parser.add_argument("words", metavar="WORD", nargs="*", help="what is to be remembered")
-    parser.add_argument("--frame", metavar="ID", help="which frame (the latest)")
+    parser.add_argument("--frame", metavar="ID", help="which frame (the latest long one)")
     parser.add_argument("--stars", metavar="N", type=int, help="1 to 5")
     kept = parser.add_mutually_exclusive_group()
     kept.add_argument("--keep", dest="keep", action="store_true", default=None, help="worth keeping")
