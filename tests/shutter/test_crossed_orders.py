@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import pytest
-from paper import PaperCamera
+from paper import PaperCamera, true_open_s
 
 from duskhold.camera.port import CameraBusy, CameraEvent
 from duskhold.shutter.clock import SimulatedClock
 from duskhold.shutter.desk import Desk, Errand
 from duskhold.shutter.errands import Errands
-from duskhold.shutter.events import Box, Close, Connected, Effect, ExposeAsked, Open, Refused, Started
+from duskhold.shutter.events import Box, Close, CloseAsked, Connected, Effect, ExposeAsked, Open, Refused, Started
 from duskhold.shutter.hands import Hands
 from duskhold.shutter.machine import Machine
 from duskhold.shutter.phase import Phase
@@ -91,3 +91,21 @@ def test_a_body_that_answers_again_takes_no_order_before_it_is_closed() -> None:
     assert machine.step(Connected(), 10.0) == [Close()]
     assert machine.step(ExposeAsked(PLAN, 0.0), 10.1) == [machine.refusal()]
     assert machine.frame is None
+
+
+def test_a_request_to_stop_is_heard_while_a_slow_link_is_asked_nothing_any_more(
+    holder: Holder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def slow(_slice_s: float) -> Sequence[CameraEvent]:
+        holder.clock.sleep_until(holder.clock.now_s() + 3.0)
+        return []
+
+    def stop() -> None:
+        holder.desk.step(CloseAsked())
+
+    monkeypatch.setattr(holder.camera, "wait", slow)
+    holder.clock.at(holder.clock.now_s() + 28.0, stop)
+    holder.take_order()
+    holder.hands.carry_out(holder.taken)
+    assert true_open_s(holder.camera) == pytest.approx(28.0, abs=0.2)
+    assert holder.desk.machine.reports["f1"].outcome is Outcome.CUT_SHORT

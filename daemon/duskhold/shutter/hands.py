@@ -259,7 +259,7 @@ class Hands:
         return answered(began_s, self._now_s())
 
     def _hold(self, until_s: float) -> Event:
-        """Wait for the end: let events in while there is time, then one absolute sleep.
+        """Wait for the end: let events in while there is time, then only sleep, to the absolute end.
 
         A link that hangs is asked nothing more, and the frame is held to its end: a stall of some seconds is no
         reason to ruin it. What is spent is the session, which is said at the end.
@@ -282,6 +282,8 @@ class Hands:
             self._sleep_until(began_s + slice_s)
             # A slow link gets fewer questions: none may be on its way when the end comes.
             longest_s = max(longest_s, alive_s - began_s - slice_s)
+        while not self._desk.machine.stop_asked and until_s - self._now_s() > self._slice_s:
+            self._sleep_until(self._now_s() + self._slice_s)  # over a slow link this is some seconds
         if not self._desk.machine.stop_asked:
             self._sleep_until(until_s)
         return HoldEnded(alive_s, hung)  # nobody asked during the last sleep: it proves no link
