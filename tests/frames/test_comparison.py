@@ -13,7 +13,7 @@ from bundled import Light, bundled, image_of, light_of, moved
 from duskhold.frames.comparison import Measures, NotComparable, measure
 from duskhold.frames.measure import Area
 from duskhold.frames.motion import Motion
-from duskhold.frames.picture import Picture, picture_from_coded
+from duskhold.frames.picture import Mosaic, Picture, picture_from_coded, picture_from_mosaic
 from duskhold.frames.stains import Leak
 from duskhold.frames.standards import FrameLimits, Rig
 from duskhold.frames.verdict import CODES, judge
@@ -317,6 +317,41 @@ def photographed(light: Light, electrons: float, seed: int, quality: int = 93) -
     numbers = image_of((counted / electrons).astype(np.float32), 0)[..., ::-1]
     _, content = cv2.imencode(".jpg", numbers, [cv2.IMWRITE_JPEG_QUALITY, quality])
     return picture_from_coded(np.asarray(cv2.imdecode(content, cv2.IMREAD_COLOR), dtype=np.uint8))
+
+
+def raw_of(light: Light, electrons: float, seed: int) -> Picture:
+    """A mosaic with the noise of that many electrons at full scale and 4 of reading."""
+    rng = np.random.default_rng(seed)
+    plane = np.empty(light.shape[:2], np.float32)
+    for row, column, channel in ((0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 2)):
+        plane[row::2, column::2] = light[row::2, column::2, channel]
+    counted = rng.poisson(np.clip(plane, 0, 1) * electrons) + rng.normal(0, 4, plane.shape)
+    numbers = np.clip(512 + counted / electrons * 15871, 0, 16383).astype(np.uint16)
+    return picture_from_mosaic(Mosaic(numbers, ((0, 1), (1, 2)), (512.0,) * 4, 16383.0))
+
+
+@pytest.mark.parametrize(("name", "contrast", "electrons"), [("gravel", 0.02, 30_000), ("camera", 0.05, 4_000)])
+def test_noise_is_not_taken_for_texture_that_a_pale_scene_has_lost(
+    name: str, contrast: float, electrons: float
+) -> None:
+    """As in fog; detail that is really lost there is still found."""
+    texture = light_of(bundled(name, 1400))[:932]
+    light = 0.25 * (1 + contrast * (np.clip(texture / texture.mean(), 0, 3) - 1)).astype(np.float32)
+    first, later = raw_of(light, electrons, 1), raw_of(light, 30_000, 2)
+    clean = measure(first, later).sharpness_ratio
+    assert clean is not None and 0.9 < clean < 1.1
+    blurred = raw_of(np.asarray(cv2.GaussianBlur(light, (0, 0), 1.6), dtype=np.float32), 30_000, 3)
+    ratio = measure(first, blurred).sharpness_ratio
+    assert ratio is not None and 0.6 < ratio < 0.8
+
+
+def test_snow_without_detail_tells_no_sharpness() -> None:
+    waves = np.random.default_rng(1).normal(0, 1, (600, 900)).astype(np.float32)
+    soft = sum(blurred / blurred.std() for blurred in (cv2.GaussianBlur(waves, (0, 0), width) for width in (4, 40)))
+    snow = np.repeat(0.6 * (1 + 0.05 * np.asarray(soft, np.float32))[..., None], 3, axis=2)
+    found = measure(as_picture(snow, 1), as_picture(snow, 2))
+    assert found.motion is not None and found.sharpness_ratio is None
+    assert codes(found) == []
 
 
 @pytest.mark.parametrize("name", ["brick", "chelsea"])

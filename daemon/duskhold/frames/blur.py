@@ -28,6 +28,9 @@ _NEAREST_GHOST_PX = 1.8
 _GHOST_MIN = 0.16
 _GHOST_SIGMAS = 6.0
 _DETAIL_MIN = 2e-5
+_TOP_FROM = 0.47  # cycles a pixel: past what most lenses show
+_DETAIL_SHARE = 0.5
+_RICH_MIN = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +62,7 @@ def measure_blur(registration: Registration, detail_px: int) -> Blur:
     fine, coarse = _in_band(total, FINE_BAND), _in_band(total, COARSE_BAND)
     if power[:, fine].mean() / size**2 < _DETAIL_MIN:
         return NOTHING
-    noise = _noise_power(power, total, power[:, fine].mean(axis=1))
+    noise = _noise_power(cross.real, power, total)
     steady = _steadiest(cross, fine, coarse)
     ratio = _sharpness(cross[steady].real, power[steady], noise[steady], fine, coarse)
     if ratio is None:
@@ -74,14 +77,14 @@ def _in_band(total: NDArray[np.float64], band: tuple[float, float]) -> NDArray[n
 
 
 def _noise_power(
-    power: NDArray[np.float32], total: NDArray[np.float64], fine: NDArray[np.float32]
-) -> NDArray[np.float64]:
-    """Of each piece, from its highest frequencies: all of it where detail falls off steeply before them, half of it
-    where fine texture may still reach there.
+    cross: NDArray[np.float32], power: NDArray[np.float32], total: NDArray[np.float64]
+) -> NDArray[np.float32]:
+    """Of each piece of the first picture, from its highest frequencies: what it does not share there with the second.
+    So texture that reaches so far is no noise, and where there is next to none, as in fog, noise is no texture.
     """
-    top = np.median(power[:, total > 0.47], axis=1)
-    steepness = np.clip((fine / np.maximum(top, 1e-20) - 2) / 6, 0, 1)
-    return np.asarray(top * (0.5 + 0.5 * steepness), dtype=np.float64)
+    top = total > _TOP_FROM
+    shared = np.maximum(cross[:, top].mean(axis=1), 0)
+    return np.asarray(np.maximum(power[:, top].mean(axis=1) - shared, 0), dtype=np.float32)
 
 
 def _steadiest(cross: NDArray[np.complex64], fine: Band, coarse: Band) -> NDArray[np.int64]:
@@ -93,13 +96,13 @@ def _steadiest(cross: NDArray[np.complex64], fine: Band, coarse: Band) -> NDArra
 
 
 def _sharpness(
-    cross: NDArray[np.float32], power: NDArray[np.float32], noise: NDArray[np.float64], fine: Band, coarse: Band
+    cross: NDArray[np.float32], power: NDArray[np.float32], noise: NDArray[np.float32], fine: Band, coarse: Band
 ) -> float | None:
     """Fine detail left over coarse detail left, piece by piece; their median, weighted by how much detail there is."""
     detail = power[:, fine].sum(axis=1) - noise * fine.sum()
     left_coarse = cross[:, coarse].sum(axis=1) / np.maximum(power[:, coarse].sum(axis=1), 1e-20)
-    rich = (detail > 0.3 * power[:, fine].sum(axis=1)) & (left_coarse > _COARSE_LEFT_MIN)
-    if not rich.any():
+    rich = (detail > _DETAIL_SHARE * power[:, fine].sum(axis=1)) & (left_coarse > _COARSE_LEFT_MIN)
+    if rich.sum() < _RICH_MIN:
         return None
     ratios = cross[rich][:, fine].sum(axis=1) / detail[rich] / left_coarse[rich]
     weights = np.sqrt(detail[rich])
