@@ -73,6 +73,7 @@ def test_it_stands_in_log_table_page_and_side_file(data: Path, capsys: Capture) 
     row = next(csv.DictReader([table_head(), table_line(told)]))
     assert (row["keep"], row["stars"], row["remarks"]) == ("False", "4", "the gull <left>; soft after all")
     page = page_html(Evening("Evening", (told,), (), ""))
+    assert "Of these 1 rejected, as somebody said. " in page
     assert "“reject, 4 stars”" in page and "“the gull &lt;left&gt;”" in page
     packet = side_file(facts_of(told.record)).decode()
     assert "<xmp:Rating>-1<" in packet and "soft after all" in packet

@@ -314,14 +314,16 @@ def test_the_cameras_clock_is_told(offsets_s: tuple[float | None, ...], said: st
 
 def test_weather_is_told_once_and_when_it_changes() -> None:
     """A refused frame, before which nobody looked, changes nothing."""
-    calm: dict[str, object] = {"air_c": 8.0, "wind_m_s": 2.0}
-    windy: dict[str, object] = {"air_c": 8.0, "wind_m_s": 11.0}
+    calm: dict[str, object] = {"air_c": -2.5, "wind_m_s": 2.0, "tide": "half-ebb"}
+    windy: dict[str, object] = {"air_c": -2.5, "wind_m_s": 11.0}
     unknown: dict[str, object] = {}
     frames = [
         at_hour(float(hour), conditions=said) for hour, said in enumerate((unknown, calm, unknown, calm, windy, windy))
     ]
     notes = [note for note in gather_evening(frames, date(2026, 10, 14), None).notes if "Weather" in note]
-    assert [note.split(" before ")[1] for note in notes] == ["f1: air 8 °C, wind 2 m/s.", "f4: air 8 °C, wind 11 m/s."]
+    assert [note.split(" before ")[1] for note in notes] == [
+        "f1: air −2.5 °C, wind 2 m/s, tide half-ebb.", "f4: air −2.5 °C, wind 11 m/s.",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(

@@ -34,7 +34,7 @@ from duskhold.plan.role import Role
 
 _DAMAGED = {kind.code for kind in (PictureEmpty, PictureTruncated, PictureCorrupt, PictureChanged)}
 _MODEL_STEPS = 60
-_WEATHER_WORDS = ("air {:g} °C", "humidity {:g} %", "dew {:g} °C below the air", "wind {:g} m/s", "tide {}")
+_WEATHER_WORDS = ("air {} °C", "humidity {} %", "dew {} °C below the air", "wind {} m/s", "tide {}")
 _PAUSE = timedelta(hours=4)
 _LIT_SHARE = 0.1
 """Of a mid-tone: what a sensor makes of minutes without light is some hundredths. Common practice, no source."""
@@ -244,10 +244,18 @@ def _weather(frames: Sequence[EveningFrame]) -> list[str]:
         if told == last:
             continue
         last = told
-        parts = [words.format(value) for words, value in zip(_WEATHER_WORDS, told, strict=True) if value is not None]
+        parts = [
+            words.format(_as_read(value))
+            for words, value in zip(_WEATHER_WORDS, told, strict=True)
+            if value is not None
+        ]
         if parts:
             said.append(f"Weather, as it was told before {frame.record['frame_id']}: {', '.join(parts)}.")
     return said
+
+
+def _as_read(value: object) -> str:
+    return f"{value:g}".replace("-", "−") if isinstance(value, (int, float)) else str(value)
 
 
 def _local(frames: Sequence[EveningFrame], zone: tzinfo | None) -> str:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Sequence
 from html import escape
 from typing import Any
 
 from duskhold.frames.evening import Evening, EveningFrame, compared_with, findings_of, good_frames, unjudged_frames
-from duskhold.frames.remarks import judged, words_of
+from duskhold.frames.remarks import judged, last_said, words_of
 from duskhold.frames.verdict import BASE_FRAME
 
 _STYLE = """
@@ -72,8 +73,14 @@ def _summary(evening: Evening) -> str:
     plural = "s" if len(frames) != 1 else ""
     return (
         f"{len(frames)} frame{plural}, {known}{unknown}; shutter open for {open_s / 60:.1f} min. "
-        f"{_without_base(evening)}Times are UTC{evening.local}."
+        f"{_said_of_them(frames)}{_without_base(evening)}Times are UTC{evening.local}."
     )
+
+
+def _said_of_them(frames: Sequence[EveningFrame]) -> str:
+    said = [last_said(frame.record, "keep") for frame in frames]
+    parts = [f"{said.count(keep)} {word}" for keep, word in ((True, "to keep"), (False, "rejected")) if keep in said]
+    return f"Of these {' and '.join(parts)}, as somebody said. " if parts else ""
 
 
 def _without_base(evening: Evening) -> str:
