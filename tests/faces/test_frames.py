@@ -112,6 +112,7 @@ def test_frames_for_people(data: Path, capsys: pytest.CaptureFixture[str], tmp_p
         "17:21:10",
         "18:21:10",
         "BST",
+        "long;",
         "1",
         "file",
     ]

@@ -1,13 +1,16 @@
 """How wide the rows are: as the terminal, or as one says it is."""
 
 import io
+import json
 import os
 import pty
 import termios
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import pytest
 
+from duskhold.faces.cli import main
 from duskhold.faces.serve import _say
 from duskhold.faces.telling import USUAL_COLUMNS, columns_of
 
@@ -33,6 +36,16 @@ def test_the_service_says_when_and_breaks_between_words_at_a_terminal(
     _say(line)
     rows = capsys.readouterr().err.splitlines()
     assert all(len(each) < 40 for each in rows) and " ".join(" ".join(rows).split()[1:]) == line
+
+
+@pytest.mark.parametrize(("word", "code"), [("Leaving", "nothing_runs"), ("CLOSE", "nothing_runs"), ("leave", "usage")])
+def test_a_word_counts_however_large_its_letters(
+    word: str, code: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DUSKHOLD_RUNTIME", str(tmp_path))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    main(["tell", word, "--json"])
+    assert json.loads(capsys.readouterr().out)["error"]["code"] == code
 
 
 @pytest.mark.parametrize(

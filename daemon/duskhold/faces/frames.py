@@ -68,7 +68,7 @@ def _row(record: Record, zone: "tzinfo | None") -> list[str]:
 
 
 def _remarks(record: Record) -> list[str]:
-    remarks = []
+    remarks = [record["role"]]
     planned_s = record["planned_s"]
     if planned_s is not None and record["outcome"] != "complete":
         remarks.append(f"{wording.duration(planned_s)} planned")

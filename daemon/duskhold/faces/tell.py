@@ -37,19 +37,19 @@ def run(args: argparse.Namespace) -> Answer:
     from duskhold.app.evening_socket import evening_socket
     from duskhold.app.word_socket import NothingRuns, ask
 
-    known = (*SAID, STATE)
-    if args.word not in known:
+    known, word = (*SAID, STATE), args.word.lower()  # a phone begins a row with a capital
+    if word not in known:
         raise Wrong("usage", f"{args.word!r} is no word.", field="WORD", hint=f"Words: {', '.join(known)}.")
     settings = settings_of(args)
     try:
-        answer = ask(evening_socket(folders_of(args, settings)), args.word)
+        answer = ask(evening_socket(folders_of(args, settings)), word)
     except NothingRuns as error:
         hint = "`duskhold run OUTING.yaml` begins one; `duskhold serve` begins them at their time."
         raise Wrong("nothing_runs", f"No evening runs here: {error}.", hint=hint, exit_status=3) from error
     if "error" in answer:
         said = answer["error"]
         raise Wrong(str(said["code"]), str(said["message"]), exit_status=4)
-    return Answer(answer, 0, partial(_show, args.word, answer))
+    return Answer(answer, 0, partial(_show, word, answer))
 
 
 def _show(word: str, answer: dict[str, Any]) -> None:
