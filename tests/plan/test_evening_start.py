@@ -10,7 +10,8 @@ from duskhold.light.crossings import Direction
 from duskhold.light.place import Place
 from duskhold.plan.evening_rest import TIME_LINE
 from duskhold.plan.evening_view import Phase
-from duskhold.plan.outing import Bounds, LightStart
+from duskhold.plan.evening_words import Measured
+from duskhold.plan.outing import Base, Bounds, LightStart
 from duskhold.plan.role import Role
 
 
@@ -63,3 +64,19 @@ def test_a_clock_that_nobody_trusts_does_not_say_when_the_light_is_to_be_watched
     early = Desk(outing, confirmed=False, begun_utc=BEGUN - timedelta(hours=3))
     assert early.rung() == [TIME_LINE]
     assert Desk(replace(outing, place=None), confirmed=False).takes() == [Role.BASE]
+
+
+def test_a_burnt_frame_does_not_tell_that_the_light_has_faded() -> None:
+    """Base frames of 8 s at f/8 are right for 3 EV; at 5.5 EV and at any more they are burnt, and 1 s is waited for."""
+    want = replace(FITTED.want, base=Base("8", 8.0), base_frames=1, every_s=60.0)
+    desk = Desk(replace(FITTED, start=LightStart(1.0, Direction.DOWN, BEGUN), want=want))
+    for _ in range(2):
+        desk.until_open(Role.BASE)
+        frame_id = desk.newest()
+        desk.close(measured=False)
+        desk.feed(Measured(frame_id, 5.5, 0.01, at_least=True))
+    assert desk.evening.view(desk.now).phase is Phase.WATCHING and desk.rung() == []
+    desk.level_ev = 4.9
+    desk.until_open(Role.BASE)
+    desk.close()
+    assert desk.lines("prompt") == ["fit the six"]

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
+from duskhold.light.crossings import Direction
 from duskhold.light.dials import APERTURE, ISO, SHUTTER
 from duskhold.light.reading import Reading, scene_level_stops
 from duskhold.light.skyshape import SkyShape
@@ -117,7 +118,7 @@ def _base_seen(state: State, shape: SkyShape | None, look: _Look) -> list[Effect
     watching = is_watch or (isinstance(state.outing.start, LightStart) and not state.watched_enough)
     if is_watch:
         state.frames_done += 1
-    elif watching and light_has_come(state):
+    elif watching and not _waits_for_less(state, look) and light_has_come(state):
         state.watched_enough, watching = True, False
     gap_s = want.every_s if watching else BASE_GAP_S
     state.base_due_utc = reading.taken_utc + timedelta(seconds=gap_s)
@@ -127,6 +128,12 @@ def _base_seen(state: State, shape: SkyShape | None, look: _Look) -> list[Effect
     if reading.at_least:
         said.append(Tell("clipped", "the base frame is clipped: its light is at least this bright", {}))
     return said + against_sky(state, shape, reading)
+
+
+def _waits_for_less(state: State, look: _Look) -> bool:
+    """A burnt frame is no proof that light which is to fade has faded: there may be any more of it."""
+    start = state.outing.start
+    return look.is_burnt and isinstance(start, LightStart) and start.direction is Direction.DOWN
 
 
 def _meter_again(state: State) -> list[Effect]:
