@@ -33,6 +33,8 @@ TOLD: list[tuple[float, Event | str, str]] = [
     (465, "held", "2 spots: drops on the glass: look, then say resume"),
     (500, Said(Word.RESUME), ""),
     (600, "prompt", "fit the three"),
+    (610, "held", "held: say resume to go on"),
+    (620, Said(Word.RESUME), ""),
     (640, "held", "dew: look, then say resume"),
     (700, "stop", "time to pack"),
     (701, "stop", "another reason, too late"),
@@ -69,6 +71,7 @@ def test_why_it_ended_and_what_was_asked_and_lost(account: Account) -> None:
         "18:50:00 fit the three: never answered.",
         "18:45:00 moved 3.0 px: the tripod has sunk <1 mm>.",
         "18:46:40 to 18:48:20 (1:40), held: 2 spots: drops on the glass.",
+        "18:50:10 to 18:50:20 (0:10), held: somebody said hold.",
         "18:50:40 to 18:51:40 (1:00), held: dew.",
     ]
 

@@ -72,6 +72,9 @@ def test_it_stands_in_log_table_page_and_side_file(data: Path, capsys: Capture) 
     assert "said of it: reject, 4 stars; said of it: the gull <left>; said of it: soft after all" in log_line(told)
     row = next(csv.DictReader([table_head(), table_line(told)]))
     assert (row["keep"], row["stars"], row["remarks"]) == ("False", "4", "the gull <left>; soft after all")
+    assert main(["note", "a " * 500, "--data", str(data)]) == 0
+    assert main(["frames", "--data", str(data)]) == 0
+    assert "a a…" in capsys.readouterr().out.replace("\n", " ")
     page = page_html(Evening("Evening", (told,), (), ""))
     assert "Of these 1 rejected, as somebody said. " in page
     assert "“reject, 4 stars”" in page and "“the gull &lt;left&gt;”" in page
@@ -124,6 +127,15 @@ def test_a_frame_that_is_being_held_is_said_as_planned(data: Path, capsys: Captu
         journal.intend(Intent("20261014-174000-0003", "usb", "long", "held", 240.0, 245.0), stamp)
     assert main(["note", "the gull", "--data", str(data)]) == 0
     assert "long, 4:00.0 planned:" in capsys.readouterr().out
+
+
+def test_the_log_has_the_reason_of_what_did_not_come(data: Path) -> None:
+    with Journal.open(folders_for(str(data), {}).journal) as journal:
+        refusal = Refusal("f", "usb", "long", "held", 240.0, "disk_short", "6 MB free.\nMake room.")
+        journal.refuse(refusal, Stamp(START, 0.0, "boot"))
+        frame = journal.frame("f")
+    assert frame is not None
+    assert "; refused: 6 MB free. Make room; no file" in log_line(told_frame(frame_record(frame), None))
 
 
 def test_without_a_frame_nothing_is_noted(tmp_path: Path, capsys: Capture) -> None:

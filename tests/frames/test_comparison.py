@@ -224,6 +224,14 @@ def test_the_cap_is_all_there_is_to_say() -> None:
     assert [finding.code for finding in findings] == ["cap_on"]
 
 
+def test_a_frame_far_from_its_level_tells_nothing_fine() -> None:
+    """Closed after a fraction of its time, say: noise takes the detail, and is no turned ring."""
+    off = compared(lambda light: cv2.GaussianBlur(light, (0, 0), 3) * np.float32(1 / 32), "coffee")
+    assert "soft" in {finding.code for finding in judge(off, expected_stops=off.level_error_stops)}
+    said = {finding.code for finding in judge(off, expected_stops=0.0)}
+    assert "level" in said and not said & {"soft", "zoom", "dew", "spots", "moved_during"}
+
+
 def test_lamps_and_sparkle_do_not_count_as_clipped() -> None:
     rng = np.random.default_rng(3)
 

@@ -129,8 +129,10 @@ def test_a_rename_into_nowhere_is_the_systems_error(tmp_path: Path) -> None:
 
 def test_room_on_the_disk(tmp_path: Path) -> None:
     ensure_room(tmp_path / "not" / "yet", 1, 0)
-    with pytest.raises(DiskShort, match="must stay free"):
-        ensure_room(tmp_path, 1, 1 << 60)
+    for needed_bytes, reserve_bytes, would_do in ((1, 1 << 60, True), (1 << 60, 1, False)):
+        with pytest.raises(DiskShort, match="must stay free") as short:
+            ensure_room(tmp_path, needed_bytes, reserve_bytes)
+        assert short.value.but_for_reserve is would_do
 
 
 def test_names_sort_by_time_tell_the_role_and_keep_the_cameras_own() -> None:

@@ -90,5 +90,6 @@ class _Book:
 
 
 def _cause(line: str) -> str:
-    """Without what a person was to say then."""
-    return re.sub(r"[:;,] (look, then )?say resume.*$", "", line)
+    """Without what a person was to say then; `held` alone is a person's own word."""
+    cause = re.sub(r"[:;,] (look, then )?say resume.*$", "", line)
+    return "somebody said hold" if cause == "held" else cause

@@ -47,7 +47,8 @@ def look_before(station: Station) -> Before:
     try:
         ensure_room(station.folders.data, FRAME_BYTES, limits.disk_reserve_mb * 1_000_000)
     except DiskShort as short:
-        return Before(Unready(short.code, f"{short} Make room, or lower disk_reserve_mb in the settings."), {})
+        advice = "Make room, or lower disk_reserve_mb in the settings." if short.but_for_reserve else "Make room."
+        return Before(Unready(short.code, f"{short} {advice}"), {})
     began_utc = utc_now()
     try:
         said = station.link.settings()

@@ -1,6 +1,7 @@
 """`duskhold frames`: the latest frames, as the journals have them."""
 
 import argparse
+import textwrap
 from functools import partial
 from typing import TYPE_CHECKING, Any, cast
 
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
 
 USUAL_LIMIT = 20
 LARGEST_LIMIT = 100_000
+LONGEST_WORDS = 120
+"""Of a remark, in a list; `note` and the page have all of it."""
 
 Record = dict[str, Any]
 
@@ -67,6 +70,10 @@ def _row(record: Record, zone: "tzinfo | None") -> list[str]:
     ]
 
 
+def _said(record: Record) -> list[str]:
+    return [said for said in (judged(record), *words_of(record)) if said]
+
+
 def _remarks(record: Record) -> list[str]:
     remarks = [record["role"]]
     planned_s = record["planned_s"]
@@ -80,5 +87,5 @@ def _remarks(record: Record) -> list[str]:
         remarks.append(f"{len(files)} file" + ("s" if len(files) > 1 else ""))
     if record["reason"]:
         remarks.append(record["reason"])
-    remarks.extend(said for said in (judged(record), *words_of(record)) if said)
+    remarks.extend(textwrap.shorten(said, LONGEST_WORDS, placeholder="…") for said in _said(record))
     return remarks

@@ -77,6 +77,9 @@ def log_line(frame: EveningFrame) -> str:
     sentences = sentences_of(frame)
     said = ". ".join(sentences) if sentences else ("good" if frame.measured else "complete, not measured")
     names = ", ".join(Path(str(file["path"])).name for file in record.get("files", [])) or "no file"
+    reason = record.get("reason")
+    if reason and record["outcome"] != "complete":
+        said = f"{said}: {' '.join(str(reason).split()).rstrip('.')}"
     remarks = "".join(f"; said of it: {each}" for each in (judged(record), *words_of(record)) if each)
     return f"{opened}  {record['frame_id']}  {record['role']}: {length}{planned}; {said}; {names}{remarks}\n"
 

@@ -48,9 +48,13 @@ class StoreError(Exception):
 
 
 class DiskShort(StoreError):
-    """Too little room on the disk."""
+    """Too little room on the disk; `but_for_reserve` where it would do if none had to stay free."""
 
     code = "disk_short"
+
+    def __init__(self, message: str, *, but_for_reserve: bool = False) -> None:
+        super().__init__(message)
+        self.but_for_reserve = but_for_reserve
 
 
 class PictureIncomplete(StoreError):
@@ -87,7 +91,8 @@ def ensure_room(folder: Path, needed_bytes: int, reserve_bytes: int) -> None:
     if free_bytes < needed_bytes + reserve_bytes:
         raise DiskShort(
             f"{there} has {free_bytes / 1e6:.0f} MB free; {needed_bytes / 1e6:.0f} MB are needed "
-            f"and {reserve_bytes / 1e6:.0f} MB must stay free."
+            f"and {reserve_bytes / 1e6:.0f} MB must stay free.",
+            but_for_reserve=free_bytes >= needed_bytes,
         )
 
 

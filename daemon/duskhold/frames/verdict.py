@@ -37,6 +37,9 @@ FIRST_LONG = "first long frame"
 """What a frame is compared with: where no base frame is taken, the first long frame of its view."""
 
 _LAMP_REACH = 0.25
+_FAR_STOPS = 3.0
+"""So far from the wanted level noise or full scale takes what is fine. Common practice, no source."""
+_FINE = frozenset({"zoom", "moved_during", "soft", "dew", "spots", "corners", "step"})
 _SUNK_MOST_MM = 20.0
 
 
@@ -59,7 +62,8 @@ def judge(
 ) -> list[Finding]:
     """What is past its limit, worst first; empty when the frame is good.
 
-    `expected_stops` is the level that was wanted against the base frame; None leaves the level out, as for a scout.
+    `expected_stops` is the level that was wanted against the base frame; None leaves the level out, as for a scout. Of
+    a frame that is three stops off, one that was closed at once, say, nothing fine is told.
     `against` is what the sentences call the frame that it is compared with.
     """
     limits = limits or FrameLimits()
@@ -71,6 +75,9 @@ def judge(
         *_of_light(measures, limits, expected_stops, against),
         *_of_glass(measures, limits, against),
     ]
+    level = next((each.value for each in found if each.code == "level"), 0.0)
+    if abs(level) > _FAR_STOPS:
+        found = [each for each in found if each.code not in _FINE]
     return sorted(found, key=_rank)
 
 
