@@ -8,12 +8,14 @@ import pytest
 from paper import PaperCamera, true_open_s
 
 from duskhold.camera.port import Closing, NoCard, Picture
+from duskhold.shutter.blackbox import BoxLine
 from duskhold.shutter.clock import SimulatedClock
 from duskhold.shutter.events import (
     CallFailed,
     CaptureCompleted,
     Close,
     CloseAnswered,
+    Connected,
     Count,
     Counted,
     DialAnswered,
@@ -22,6 +24,7 @@ from duskhold.shutter.events import (
     PictureSeen,
     Tick,
 )
+from duskhold.shutter.leftover import left_over
 from duskhold.shutter.machine import GIVE_UP_S, Machine
 from duskhold.shutter.phase import Phase
 from duskhold.shutter.report import Exposure, Kind, Outcome
@@ -123,3 +126,59 @@ def test_a_picture_that_could_prove_the_opening_is_not_looked_for_without_end() 
     assert report.open_s_range is not None
     assert report.open_s_range[0] <= true_open_s(camera) <= report.open_s_range[1]
     shutter.close()
+
+
+def back_in_the_middle(machine: Machine) -> None:
+    """The link went at 14 s, and the body answers again at 16 s."""
+    machine.step(CallFailed("wait", Failure.LOST, "link_lost", "the link is gone"), 14.0)
+    assert machine.step(Connected(), 16.0) == [Close()]
+
+
+@pytest.mark.parametrize("answer", [Closing.NOTHING_OPEN, Closing.STILL_OPEN, Closing.CLOSED_BUSY])
+def test_a_body_that_is_found_again_in_the_middle_goes_on_by_its_dial(answer: Closing) -> None:
+    """No family's closing call ends a timed exposure; some say that nothing is open."""
+    machine = begun()
+    back_in_the_middle(machine)
+    assert machine.step(CloseAnswered(answer, 16.0), 16.2) == []
+    assert (machine.phase, machine.reports, machine.latched) == (Phase.TIMED, {}, False)
+    machine.step(PictureSeen(), 42.5)
+    report = machine.reports["f1"]
+    assert (report.outcome, report.open_s, report.settled) == (Outcome.COMPLETE, 32.0, True)
+    assert report.denied, "its picture is to tell whether that is so"
+
+
+def test_a_closing_that_worked_in_the_middle_is_not_told_as_a_whole_frame() -> None:
+    machine = begun()
+    back_in_the_middle(machine)
+    machine.step(CloseAnswered(Closing.CLOSED, 16.0), 16.2)
+    report = machine.reports["f1"]
+    assert (report.outcome, report.open_s, report.open_s_range) == (Outcome.LINK_LOST, None, (0.0, 32.0))
+
+
+def test_the_next_process_waits_for_the_end_of_the_dial_before_it_tells() -> None:
+    opening = BoxLine("opening", 10.0, "boot", "f1", DIAL.as_message() | {"utc_offset_s": 0.0, "serial": ""})
+    machine = Machine()
+    machine.step(left_over([opening], "boot"), 15.0)
+    machine.step(Connected(), 15.5)
+    assert machine.step(CloseAnswered(Closing.NOTHING_OPEN, 15.6), 15.7) == []
+    assert machine.reports == {}, "whoever collects it would find no picture yet, and let it off"
+    machine.step(PictureSeen(), 42.5)
+    report = machine.reports["f1"]
+    assert (report.outcome, report.open_s, report.open_s_range) == (Outcome.UNKNOWN, None, (0.0, 32.0))
+
+
+def test_a_dial_frame_without_a_picture_was_open_for_its_dial_at_most_and_not_only_until_the_link_went() -> None:
+    machine = begun()
+    back_in_the_middle(machine)
+    machine.step(CloseAnswered(Closing.NOTHING_OPEN, 16.0), 16.2)
+    asked_s = 10.0 + 32.0 + GIVE_UP_S
+    assert machine.step(Tick(), asked_s) == [Close()]
+    for _ in range(2):
+        machine.step(CloseAnswered(Closing.NOTHING_OPEN, asked_s), asked_s)
+    machine.step(Counted(0), asked_s)
+    due_s = machine.deadline_s()
+    assert due_s is not None
+    machine.step(Tick(), due_s)
+    report = machine.reports["f1"]
+    assert report.outcome is Outcome.FAILED
+    assert report.open_s_range is not None and report.open_s_range[1] >= 32.0

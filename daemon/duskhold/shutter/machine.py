@@ -246,6 +246,10 @@ class Machine:
     def _close_answered(self, event: CloseAnswered, now_s: float) -> list[Effect]:
         # Whoever waits for a picture as proof has closed first, and listens: silence would be taken for death.
         self.trouble, self.trouble_code, self.looked = None, "not_ready", True
+        if self.frame is not None and event.closing is not Closing.CLOSED and self.frame.runs_by_dial(now_s):
+            self.frame.denied_s = self.frame.denied_s or event.called_s
+            self.phase, self._closings_left_open = Phase.TIMED, 0  # it ends it at its time, or tells of it too early
+            return []
         if event.closing is Closing.STILL_OPEN:
             self._nothing_open = 0
             if self.frame is not None:
@@ -337,13 +341,8 @@ class Machine:
 
     def _link_gone(self, event: CallFailed, now_s: float) -> list[Effect]:
         reason = event.reason
-        if self.frame is not None and self.frame.cause in (None, Cause.DUE, Cause.ASKED):
-            self.frame.cause = Cause.LINK
-            self.frame.reason = reason
-        if self.frame is not None and self.frame.lost_s is None:
-            self.frame.lost_s = now_s
-        if self.frame is not None and event.call == "close":
-            self.frame.tried_s = now_s
+        if self.frame is not None:
+            self.frame.lost(reason, event.call, now_s)
         known = self.phase is Phase.LOST and self.trouble == reason
         frame_id = None if self.frame is None else self.frame.exposure.frame_id
         news: list[Effect] = [] if known else [Box("lost", frame_id, {"reason": reason})]

@@ -63,12 +63,26 @@ class Frame:
         self.due_s = returned_s + max(0.0, wait_s)
         self.planned_end_s = returned_s + self.exposure.open_s
 
+    def lost(self, reason: str, call: str, now_s: float) -> None:
+        """Note that the link went, in the middle of `call`: a closing call may have worked."""
+        if self.cause in (None, Cause.DUE, Cause.ASKED):
+            self.cause, self.reason = Cause.LINK, reason
+        self.lost_s = now_s if self.lost_s is None else self.lost_s
+        self.tried_s = now_s if call == "close" else self.tried_s
+
     def may_be_over(self, now_s: float) -> bool:
         """Whether a body that times it may have ended it; a picture told before is another frame's, or cut short."""
         return now_s >= self.planned_end_s - DIAL_OFF_SHARE * self.exposure.open_s
 
+    def runs_by_dial(self, now_s: float) -> bool:
+        """Whether the body may be at it still by its own dial, whatever became of the link or of this process."""
+        is_timed = self.exposure.kind is Kind.DIAL and self.cause is not Cause.OPEN_REFUSED
+        return is_timed and not self.may_be_over(now_s)
+
     def longest_open_s(self, now_s: float) -> float:
         """An upper bound of the open time, for how long the body may be busy with it."""
+        if self.exposure.kind is Kind.DIAL:
+            return self.exposure.open_s  # whatever it answered
         return max(0.0, (self.closing_s or now_s) - self.opening_s)
 
 
@@ -83,6 +97,8 @@ def tell(frame: Frame, closing: Closing, now_s: float) -> ShutterReport:
     if closing is Closing.NOTHING_OPEN:
         return _tell_closed_by_itself(frame, now_s)
     assert frame.closing_s is not None
+    if frame.runs_by_dial(now_s):
+        return _tell_ended_dial(frame)
     if frame.opened_s is None:
         return _tell_uncertain_opening(frame, frame.closing_s)
     if frame.exposure.kind is Kind.DIAL:
@@ -142,6 +158,13 @@ def _tell_closed_by_itself(frame: Frame, now_s: float) -> ShutterReport:
     frame.reason = frame.reason or "the body closed the shutter by itself"
     open_s = least_s + half_s if half_s <= TELLING_WITHIN_S else None
     return _report(frame, Outcome.LINK_LOST, open_s, None if open_s is None else half_s, (least_s, most_s))
+
+
+def _tell_ended_dial(frame: Frame) -> ShutterReport:
+    """Closed, as the body says, before the time of its dial was over: its picture tells whether it is whole."""
+    frame.reason = frame.reason or "a closing call was answered before the time of the dial was over"
+    outcome = Outcome.LINK_LOST if frame.cause in (Cause.LINK, Cause.HOLDER_GONE) else Outcome.CUT_SHORT
+    return _report(frame, outcome, None, None, (0.0, frame.exposure.open_s))
 
 
 def _tell_uncertain_opening(frame: Frame, closing_s: float) -> ShutterReport:
@@ -216,7 +239,9 @@ def _bound(frame: Frame, now_s: float) -> float:
     """The longest that a shutter found closed at `now_s` can have been open."""
     denied_s = frame.denied_s if frame.late_picture else None
     seen = [moment for moment in (frame.lost_s, frame.tried_s, denied_s) if moment is not None]
-    return max(0.0, max(seen, default=now_s) - frame.opening_s)
+    longest_s = max(0.0, max(seen, default=now_s) - frame.opening_s)
+    # A dial goes on without a link.
+    return max(longest_s, frame.exposure.open_s) if frame.exposure.kind is Kind.DIAL else longest_s
 
 
 def _utc(mono_s: float, frame: Frame) -> str:
