@@ -22,6 +22,7 @@ from duskhold.plan.role import Role
 from duskhold.shutter.clock import utc_now
 from duskhold.shutter.holder_link import HolderLink, HolderRefused
 from duskhold.shutter.report import Kind, Outcome, ShutterReport, ShutterState
+from duskhold.shutter.stock import StockUnknown
 
 REPORT = ShutterReport(
     "f1", Kind.HELD, Outcome.COMPLETE, 1.0, 1.0, 0.01, None, "2026-10-14T17:21:10.000Z",
@@ -107,6 +108,16 @@ def test_a_frame_of_which_nothing_came_is_said_to_be_one(tmp_path: Path) -> None
     found = brought(tmp_path, PaperLink([[]]))
     assert (found.files, found.complete) == ((), True)
     assert "no picture of this frame" in found.trouble
+
+
+def test_a_frame_whose_pictures_nobody_can_tell_from_older_ones_is_not_said_to_have_none(tmp_path: Path) -> None:
+    class Forgetful(PaperLink):
+        def new_pictures(self) -> list[Picture]:
+            raise HolderRefused(StockUnknown.code, str(StockUnknown()))
+
+    found = brought(tmp_path, Forgetful([]))
+    assert (found.files, found.complete) == ((), True)
+    assert found.trouble.startswith("its pictures stay on the card (which pictures on the card are new is not known")
 
 
 def test_more_than_promised_is_brought_home_as_well_and_said(tmp_path: Path) -> None:

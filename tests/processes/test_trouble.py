@@ -131,7 +131,11 @@ def test_a_damaged_file_of_ours_does_not_stop_the_closing(bench: Rig, damaged: s
     killed_s = bench.kill(bench.holder_pid())
     (closed,) = bench.body.wait_for("closed", 1, 10.0)
     assert closed.now_mono - killed_s < 1.5
-    assert bench.run("expose", "--for", "1")[1]["outcome"] == "complete"
+    record = bench.run("expose", "--for", "1")[1]
+    assert record["outcome"] == "complete"
+    if damaged == "card.json":  # the body told of its picture, which is then not taken for an old one
+        (earlier,) = record["earlier"]
+        assert len(earlier["files"]) == 2 and bench.pictures_home()
 
 
 def test_a_black_box_that_cannot_be_read_does_not_stop_the_closing_but_the_next_opening(bench: Rig) -> None:

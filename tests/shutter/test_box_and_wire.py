@@ -10,13 +10,16 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from paper import PaperCamera
 
 from duskhold.camera.port import Picture
 from duskhold.shutter import wire
 from duskhold.shutter.blackbox import KEEP_LINES, BlackBox
+from duskhold.shutter.clock import SimulatedClock
+from duskhold.shutter.errands import Errands
 from duskhold.shutter.leftover import left_over
 from duskhold.shutter.report import Exposure, Kind
-from duskhold.shutter.stock import Stock
+from duskhold.shutter.stock import Stock, StockUnknown
 from duskhold.shutter.story import Cause
 from duskhold.shutter.wire import Inbox, WireClosed, WireError, pack, parse_request, receive, request
 
@@ -126,6 +129,24 @@ def test_the_card_is_remembered_across_processes(tmp_path: Path) -> None:
     old, new = Picture("/a", "1.DNG", 5), Picture("/a", "2.DNG", 5)
     Stock(tmp_path / "card").take([old])
     assert Stock(tmp_path / "card").new([old, new]) == [new]
+
+
+def test_where_nobody_knows_what_was_on_the_card_only_a_picture_that_was_told_is_the_frames(tmp_path: Path) -> None:
+    damaged = tmp_path / "card"
+    damaged.write_text("[", encoding="utf-8")
+    clock = SimulatedClock()
+    camera = PaperCamera(clock, stored=[Picture("/a", name, 5) for name in ("1.DNG", "2.DNG", "2.JPG")])
+    camera.connect()
+    told: list[Picture] = []
+    errands = Errands(camera, Stock(damaged), told)
+    with pytest.raises(StockUnknown, match="not known"):
+        errands.make("pictures", {}, 1, []).run()
+    assert errands.count_new() == 0
+    told.append(Picture("/a", "2.DNG", 0))
+    new = errands.make("pictures", {}, 1, []).run()["new"]
+    assert isinstance(new, list)
+    assert [one["name"] for one in new] == ["2.DNG", "2.JPG"]
+    assert errands.count_new() == 2
 
 
 @given(st.lists(st.dictionaries(st.text(max_size=5), st.integers()), max_size=5), st.integers(1, 9))

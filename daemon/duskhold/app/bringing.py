@@ -21,6 +21,7 @@ from duskhold.shutter.clock import mono_now_s, utc_now
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent
 from duskhold.shutter.replaced import OTHER_BODY
 from duskhold.shutter.report import ShutterReport
+from duskhold.shutter.stock import StockUnknown
 from duskhold.shutter.wire import Message
 
 LOOK_EVERY_S = 0.1
@@ -55,6 +56,8 @@ def bring_home(
     try:
         pictures, promised = _wait_for_pictures(station, report, seen, leave, 0 if habits is None else habits.files)
     except (HolderRefused, HolderSilent) as error:
+        if isinstance(error, HolderRefused) and error.code == StockUnknown.code:
+            return Brought((), True, f"its pictures stay on the card ({error})")  # no later start knows it either
         return Brought((), False, f"its pictures are not fetched yet ({error})")
     except _Left:
         return Brought((), False, "left on request; its pictures are fetched at the next start")

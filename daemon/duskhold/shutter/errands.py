@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 from duskhold.camera.port import Camera, Picture, Setting
 from duskhold.shutter.desk import Errand
-from duskhold.shutter.stock import Stock
+from duskhold.shutter.stock import Stock, StockUnknown
 from duskhold.shutter.wire import Message, WireError
 
 READ_BUDGET_S = 30.0
@@ -48,12 +48,21 @@ class Errands:
 
     def count_new(self) -> int:
         """How many pictures the card has that it had not when nothing was outstanding."""
-        return len(self.stock.new(self.camera.pictures()))
+        return len(self._new_among(self.camera.pictures()))
 
     def _pictures(self) -> Message:
         everything = self.camera.pictures()
-        mine = self._of_the_frame(self.stock.new(everything))
+        mine = self._of_the_frame(self._new_among(everything))
+        if not mine and not self.stock.is_known:
+            raise StockUnknown
         return {"new": [asdict(picture) for picture in mine], "on_card": len(everything)}
+
+    def _new_among(self, everything: Sequence[Picture]) -> list[Picture]:
+        """Where nobody knows what was on the card before, only what the body told of is new for certain."""
+        if self.stock.is_known:
+            return self.stock.new(everything)
+        names = {_stem(picture) for picture in self.told}
+        return [picture for picture in everything if _stem(picture) in names]
 
     def _of_the_frame(self, fresh: list[Picture]) -> list[Picture]:
         """Those that belong to a picture the body told of (a raw has a JPEG of the same name), when it told of any."""

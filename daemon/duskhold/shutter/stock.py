@@ -7,7 +7,16 @@ import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from duskhold.camera.port import Picture
+from duskhold.camera.port import CameraError, Picture
+
+
+class StockUnknown(CameraError):
+    """What was on the card before the frame is not known, and the body told of no picture since."""
+
+    code = "stock_unknown"
+
+    def __init__(self) -> None:
+        super().__init__("which pictures on the card are new is not known: the list of what was there cannot be read")
 
 
 class Stock:
@@ -16,6 +25,10 @@ class Stock:
     def __init__(self, path: Path | None) -> None:
         self._path = path
         self._known: frozenset[str] | None = frozenset() if path is None else _read(path)
+
+    @property
+    def is_known(self) -> bool:
+        return self._known is not None
 
     def take(self, pictures: Iterable[Picture]) -> None:
         """Remember these as old."""
