@@ -77,6 +77,26 @@ def test_a_holder_killed_with_the_disk_full_is_followed_by_one_that_closes(bench
         process.wait()
 
 
+@needs_root
+def test_a_holder_killed_with_the_disk_gone_read_only_is_followed_by_one_that_closes(bench: Rig) -> None:
+    """As a failing memory card makes it. Those that have files open go on; the next one opens them anew."""
+    process = bench.start("expose", "--for", "20")
+    bench.wait_open()
+    holder, state = bench.holder_pid(), str(bench.places.state)
+    subprocess.run(["mount", "--bind", state, state], check=True)
+    try:
+        subprocess.run(["mount", "-o", "remount,bind,ro", state], check=True)
+        killed_s = bench.kill(holder)
+        (closed,) = bench.body.wait_for("closed", 1, 10.0)
+        assert closed.now_mono - killed_s < 1.5
+    finally:
+        process.kill()
+        process.wait()
+        subprocess.run(["umount", "-l", state], check=True)
+        bench.kill(bench.keeper_pid())
+        bench.kill(bench.wait_until(lambda state: True)["pid"])  # its number found no place in the lock
+
+
 def test_keeper_and_holder_killed_are_both_followed_while_the_command_lives(bench: Rig) -> None:
     process = bench.start("expose", "--for", "20")
     bench.wait_open()

@@ -134,8 +134,11 @@ def test_a_connection_that_cannot_be_taken_ends_nothing(
     with socket.socket(socket.AF_UNIX) as client:
         client.connect(str(tmp_path / "holder"))
         with monkeypatch.context() as patched:
+            pauses: list[float] = []
             patched.setattr(socket.socket, "accept", full)
+            patched.setattr("duskhold.shutter.control.time.sleep", pauses.append)
             seat.control.look()
+        assert pauses, "it asks again and again without a pause"
         client.sendall(pack(request("state")))
         for _ in range(2):
             seat.control.look()

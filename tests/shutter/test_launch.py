@@ -49,6 +49,26 @@ def test_a_keeper_lives_on_while_there_is_no_room_for_another_process(
     inhibitor.follow(shutter_open=False)
 
 
+def test_a_keeper_lives_on_while_there_is_no_descriptor_left(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    failing = [OSError(errno.ENFILE, "Too many open files in system")]
+    opened = os.pidfd_open
+
+    def full(*_given: object) -> int:
+        raise OSError(errno.ENFILE, "Too many open files in system")
+
+    def full_once(pid: int) -> int:
+        if failing:
+            raise failing.pop()
+        return opened(pid)
+
+    places = Places(tmp_path / "run", tmp_path / "state")
+    places.ensure_there()
+    monkeypatch.setattr("duskhold.shutter.keeper.LOOK_EVERY_S", 0.01)
+    monkeypatch.setattr("duskhold.shutter.keeper.holder_lock", full)
+    monkeypatch.setattr(os, "pidfd_open", full_once)
+    assert Keeper(places, [sys.executable, "-c", f"raise SystemExit({DIED})"])._watch_one() == DIED
+
+
 def test_a_lock_is_taken_on_a_full_disk_and_names_nobody_who_had_it_before(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -12,6 +12,7 @@ import selectors
 import signal
 import socket
 import struct
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -217,8 +218,12 @@ class Control:
     def _accept(self, listener: socket.socket) -> None:
         try:
             connection, _ = listener.accept()
+        except (BlockingIOError, ConnectionAbortedError):
+            return  # whoever asked went away
         except OSError:
-            return  # whoever asked went away, or no descriptor is left just now: no reason to end with a shutter open
+            # No descriptor is left just now: no reason to end with a shutter open, nor to ask again without a pause.
+            time.sleep(LOOK_EVERY_S)
+            return
         connection.setblocking(False)
         if _peer_uid(connection) not in (0, os.getuid()):
             connection.close()

@@ -80,9 +80,8 @@ class Keeper:
         return child.wait()
 
     def _watch(self, pid: int) -> None:
-        try:
-            descriptor = os.pidfd_open(pid)
-        except ProcessLookupError:
+        descriptor = _descriptor_of(pid)
+        if descriptor is None:
             return
         silent_until_s = mono_now_s() + START_SILENCE_MAX_S
         try:
@@ -99,7 +98,11 @@ class Keeper:
             os.close(descriptor)
 
     def _holder(self) -> int | None:
-        lock = holder_lock(self._places)
+        try:
+            lock = holder_lock(self._places)
+        except OSError as error:
+            say(f"who holds the camera cannot be looked up: {error}")
+            return None  # one that is started now finds out
         try:
             return lock.owner()
         finally:
@@ -124,6 +127,18 @@ class Keeper:
         if owner is not None:
             with suppress(ProcessLookupError):
                 os.kill(owner, signal.SIGTERM)
+
+
+def _descriptor_of(pid: int) -> int | None:
+    """A descriptor of a process, or None when it has ended. Where none is left just now, one is waited for."""
+    while True:
+        try:
+            return os.pidfd_open(pid)
+        except ProcessLookupError:
+            return None
+        except OSError as error:
+            say(f"the shutter process is not watched yet: {error}")
+        time.sleep(LOOK_EVERY_S)
 
 
 def _send(descriptor: int, number: signal.Signals) -> None:

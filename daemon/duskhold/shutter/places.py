@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -47,7 +48,11 @@ class Lock:
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self._descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        try:
+            self._descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        except OSError:
+            # A disk that takes nothing any more, as a failing card does: what is there can be locked all the same.
+            self._descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
 
     def take(self) -> bool:
         """Whether this process has it now, named in it or, on a disk without room, not. Tries for a moment, since
@@ -65,7 +70,8 @@ class Lock:
         try:
             os.pwrite(self._descriptor, f"{os.getpid():<{_NUMBER_BYTES}}".encode(), 0)  # in place, without a gap
         except OSError:
-            os.ftruncate(self._descriptor, 0)  # a full disk: it is ours, and not whose it was before
+            with suppress(OSError):
+                os.ftruncate(self._descriptor, 0)  # a full disk: it is ours, and not whose it was before
         return True
 
     def owner(self) -> int | None:
