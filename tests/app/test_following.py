@@ -13,7 +13,8 @@ from duskhold.app import exposing
 from duskhold.app.exposing import Watch
 from duskhold.app.station import Station
 from duskhold.shutter.holder_link import HolderSilent
-from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterReport
+from duskhold.shutter.launch import NotStarted
+from duskhold.shutter.report import Exposure, Kind, Outcome, ShutterReport, ShutterState
 
 FRAME = "20270309-172100-aaaa"
 EXPOSURE = Exposure(FRAME, Kind.HELD, 30.0, 35.0, 0.0, 0.01, "here")
@@ -59,3 +60,18 @@ def test_a_frame_that_is_not_told_is_left_to_the_shutter_process_when_nobody_wai
     assert played.closed, "it was asked to close first"
     assert (report.outcome, report.settled, report.open_s) == (Outcome.UNKNOWN, False, None)
     assert report.reason and played.asked == 3
+
+
+def test_a_shutter_process_that_cannot_be_followed_by_another_leaves_the_frame_unknown(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Whoever took that for a frame that failed would tell that nothing is open."""
+
+    class Alone(Played):
+        def ensure_kept(self) -> None:
+            raise NotStarted("the shutter process could not be started")
+
+    played = Alone(None)
+    report = followed(played, lambda: played.asked >= 3, monkeypatch)
+    assert (report.outcome, report.settled, report.shutter) == (Outcome.UNKNOWN, False, ShutterState.UNKNOWN)
+    assert "could not be started" in report.reason and "look at the camera" in report.reason

@@ -38,6 +38,21 @@ def test_an_order_that_never_arrived_is_told_at_once_where_its_program_is_known_
         assert [one.intent.frame_id for one in journal.unfinished()] == [others.frame_id]
 
 
+def test_nothing_is_said_of_a_frame_while_the_shutter_process_cannot_read_what_it_wrote_of_it(tmp_path: Path) -> None:
+    class Forgetful:
+        def awaited_state(self) -> dict[str, object]:
+            return {"frame_id": None, "reports": [], "past_unread": "the black box cannot be read"}
+
+    ours = Intent("20270309-172100-aaaa", "usb", "long", "held", 4.0, 9.0, {"evening_id": EVENING})
+    with Journal.open(tmp_path / "journal.sqlite") as journal:
+        journal.intend(ours, stamp_now())
+        folders = Folders(tmp_path, tmp_path, tmp_path)
+        station = Station("usb", folders, journal, cast(Any, Forgetful()), Settings(), {})
+        watch = Watch(lambda _state: None, lambda: False)
+        assert settle_the_past(station, watch, lambda _one: True) == []
+        assert [one.intent.frame_id for one in journal.unfinished()] == [ours.frame_id], "it may have been opened"
+
+
 def test_the_frames_of_an_evening_are_found_in_the_record_whoever_settled_them(tmp_path: Path) -> None:
     with Journal.open(tmp_path / "journal.sqlite") as journal:
         for name, decision in (("aaaa", {"evening_id": EVENING}), ("bbbb", {}), ("cccc", {"evening_id": EVENING}),

@@ -170,6 +170,17 @@ def test_a_black_box_that_cannot_be_read_does_not_stop_the_closing_but_the_next_
     assert closed.now_mono - killed_s < 1.5
     state = bench.wait_until(lambda state: state["refusal"] is not None)
     assert state["refusal"]["code"] == "black_box_unwritable"
+    assert state["past_unread"] in state["notices"]
+    assert bench.run("expose", "--for", "1")[1]["outcome"] == "refused"
+    assert bench.run("frames")[1]["frames"][-1]["outcome"] == "unknown"
+    box.rmdir()
+    box.with_suffix(".aside").rename(box)
+    bench.kill(bench.holder_pid())
+    (earlier,) = bench.run("expose", "--for", "1")[1]["earlier"]
+    opened_s, closed_s = bench.openings()[0]
+    assert closed_s is not None
+    assert earlier["open_s_range"][0] <= closed_s - opened_s <= earlier["open_s_range"][1]
+    assert len(earlier["files"]) == 2
 
 
 def test_a_holder_that_stands_still_in_the_middle_of_a_frame_does_not_lose_it(bench: Rig) -> None:

@@ -18,6 +18,7 @@ from duskhold.plan.command import Refused
 from duskhold.plan.role import Role
 from duskhold.shutter.clock import mono_now_s
 from duskhold.shutter.holder_link import HolderRefused, HolderSilent
+from duskhold.shutter.launch import NotStarted
 from duskhold.shutter.report import Exposure, Kind, ShutterReport
 from duskhold.shutter.report import Outcome as Fate
 from duskhold.shutter.wire import Message
@@ -143,6 +144,7 @@ def _follow(station: Station, exposure: Exposure, watch: Watch) -> ShutterReport
     """Look until the frame is told. Silence past all patience is told as such."""
     known_s = heard_s = mono_now_s()
     asked_s: float | None = None
+    not_kept = ""
     while True:
         try:
             if watch.stop() and asked_s is None:
@@ -151,9 +153,9 @@ def _follow(station: Station, exposure: Exposure, watch: Watch) -> ShutterReport
             state = station.link.state()
         except HolderSilent as silent:
             if mono_now_s() - heard_s > SILENCE_MAX_S or watch.given_up():
-                return _silent(exposure, str(silent))
+                return _silent(exposure, f"{silent}{not_kept}")
             watch.seen({"phase": "silent"})
-            station.ensure_kept()
+            not_kept = _keep(station)
             continue
         heard_s = mono_now_s()
         watch.seen(state)
@@ -170,6 +172,15 @@ def _follow(station: Station, exposure: Exposure, watch: Watch) -> ShutterReport
             reason = "the order never reached the shutter process; nothing was opened"
             return _never_opened(exposure, Fate.FAILED, reason)
         time.sleep(LOOK_EVERY_S)
+
+
+def _keep(station: Station) -> str:
+    """See to it that a shutter process follows; why none can be started just now, or nothing. It is tried again."""
+    try:
+        station.ensure_kept()
+    except (NotStarted, OSError) as error:
+        return f"; {error}"
+    return ""
 
 
 def _report_in(state: Message, frame_id: str) -> ShutterReport | None:

@@ -37,7 +37,10 @@ def settle_the_past(
     assert isinstance(reports, list)
     heard_of = {state["frame_id"], *(message["frame_id"] for message in reports)}
     told = [_settle_at_home(station, ShutterReport.from_message(message), watch) for message in reports]
-    return [frame for frame in told if frame is not None] + _never_heard(station, heard_of, is_dead)
+    settled = [frame for frame in told if frame is not None]
+    if state.get("past_unread") is not None:
+        return settled  # nobody knows of which it never heard
+    return settled + _never_heard(station, heard_of, is_dead)
 
 
 def recorded_of(journal: Journal, evening_id: str) -> list[Frame]:

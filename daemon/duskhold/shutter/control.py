@@ -372,6 +372,7 @@ class Control:
                 "reports": [report.as_message() for report in machine.reports.values()],
                 "identity": None if self._desk.identity is None else asdict(self._desk.identity),
                 "notices": list(self._desk.notices),
+                "past_unread": self._desk.past_unread,
             }
 
     def _send(self, client: int, message: Message) -> None:

@@ -51,6 +51,7 @@ class Desk:
     clock: Clock = REAL_CLOCK
     identity: Identity | None = None
     notices: list[str] = field(default_factory=list)
+    past_unread: str | None = None  # why nobody knows what the black box says of earlier frames
     call: CallInFlight | None = None
     released: bool = False  # the camera thread has let go of the camera
     jobs: queue.Queue[Errand | Sequence[Effect]] = field(default_factory=lambda: queue.Queue(LONGEST_QUEUE))

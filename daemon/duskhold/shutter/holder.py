@@ -67,8 +67,8 @@ def hold(
     if notice is not None:
         desk.notices.append(notice)
     errands = Errands(camera, Stock(places.stock), desk.seen)
-    begin = left_over(_lines_of(box), boot_id())
-    if begin.frame is None and not begin.reports and not begin.latched:
+    begin = left_over(_lines_of(box, desk), boot_id())
+    if desk.past_unread is None and begin.frame is None and not begin.reports and not begin.latched:
         _shorten(box)
     control = Control(desk, box, errands, places.socket, die, wear)
     obey_signals(control, desk)
@@ -108,12 +108,14 @@ def _write(box: BlackBox, line: Box) -> None:
     box.write(line.word, line.frame_id, line.detail)
 
 
-def _lines_of(box: BlackBox) -> list[BoxLine]:
+def _lines_of(box: BlackBox, desk: Desk) -> list[BoxLine]:
     """What the box has, or nothing where the disk does not give it: the shutter is closed all the same."""
     try:
         return box.lines()
     except OSError as error:
-        say(f"the black box cannot be read: {error}")
+        desk.past_unread = f"the black box cannot be read, and what it says of earlier frames is not known: {error}"
+        desk.notices.append(desk.past_unread)
+        say(desk.past_unread)
         return []
 
 
