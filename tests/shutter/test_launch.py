@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -67,6 +68,28 @@ def test_a_keeper_lives_on_while_there_is_no_descriptor_left(tmp_path: Path, mon
     monkeypatch.setattr("duskhold.shutter.keeper.holder_lock", full)
     monkeypatch.setattr(os, "pidfd_open", full_once)
     assert Keeper(places, [sys.executable, "-c", f"raise SystemExit({DIED})"])._watch_one() == DIED
+
+
+@pytest.mark.parametrize("command", [[sys.executable, "-c", "raise SystemExit(1)"], ["/nowhere/python"]])
+def test_a_keeper_told_to_end_does_not_outlive_a_program_that_was_taken_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
+) -> None:
+    class Counting(Keeper):
+        starts = 0
+
+        def _watch_one(self) -> int:
+            self.starts += 1
+            assert self.starts < 10, "it goes on for ever"
+            return super()._watch_one()
+
+    places = Places(tmp_path / "run", tmp_path / "state")
+    places.ensure_there()
+    monkeypatch.setattr(signal, "signal", lambda *_given: None)
+    monkeypatch.setattr("duskhold.shutter.keeper.RESTART_PAUSES_S", (0.0, 0.0, 0.0))
+    keeper = Counting(places, command)
+    keeper._told_to_end = True
+    keeper.keep()
+    assert keeper.starts == 4, "what stands in the way may pass"
 
 
 def test_a_lock_is_taken_on_a_full_disk_and_names_nobody_who_had_it_before(

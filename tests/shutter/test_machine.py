@@ -309,6 +309,16 @@ def test_what_cannot_be_written_is_not_opened_and_what_is_open_is_closed(word: s
     assert shutter.expose(replace(PLAN, frame_id="f3")).outcome is Outcome.COMPLETE
 
 
+def test_a_body_without_a_card_that_says_it_is_exposing_is_not_said_to_be_closed() -> None:
+    """Held by somebody's own hand, say."""
+    machine = Machine(phase=Phase.READY, unfit=Refused("no_card", "there is no card"))
+    assert machine.step(CallFailed("connect", Failure.LOST, "no_card", "there is no card"), 10.0) == [Close()]
+    machine.step(CloseAnswered(Closing.STILL_OPEN, 10.0), 15.0)
+    assert machine.shutter() is ShutterState.UNKNOWN
+    machine.step(CloseAnswered(Closing.CLOSED, 15.0), 15.1)
+    assert (machine.phase, machine.shutter()) == (Phase.READY, ShutterState.CLOSED)
+
+
 def opened_machine() -> Machine:
     machine = Machine()
     for event in (Started(), Connected(), CloseAnswered(Closing.CLOSED, 0.0), ExposeAsked(PLAN, 0.0)):

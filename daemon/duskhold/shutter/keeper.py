@@ -30,6 +30,7 @@ LOOK_EVERY_S = 1.0
 SILENCE_MAX_S = 10.0
 START_SILENCE_MAX_S = 40.0  # before it listens, a holder may be trying a body that does not answer
 RESTART_PAUSES_S = (0.0, 0.0, 0.2, 0.5, 1.0, 2.0, 5.0, 5.0, 5.0, 5.0, 15.0)
+NOT_FOUND = 127  # as a shell says it
 CALM_S = 60.0  # a holder that lived this long starts the pauses over
 
 
@@ -43,7 +44,10 @@ class Keeper:
         self._told_to_end = False
 
     def keep(self) -> None:
-        """Run until the holder has released the camera. One that died is followed even at the end: it may be open."""
+        """Run until the holder has released the camera. One that died is followed even at the end: it may be open.
+
+        One that does not even begin, as after its files were taken away, is tried a number of times then.
+        """
         lock = keeper_lock(self._places)
         if not lock.take():
             return
@@ -60,6 +64,8 @@ class Keeper:
             if status == RECYCLED:
                 continue
             restarts = 0 if mono_now_s() - began_s > CALM_S else restarts + 1
+            if self._told_to_end and restarts > len(RESTART_PAUSES_S) and _cannot_run(status):
+                return
             time.sleep(RESTART_PAUSES_S[min(restarts, len(RESTART_PAUSES_S) - 1)])
 
     def _watch_one(self) -> int:
@@ -75,7 +81,7 @@ class Keeper:
                 )
             except OSError as error:
                 say(f"no process for the shutter could be started: {error}")
-                return DIED
+                return NOT_FOUND if isinstance(error, FileNotFoundError) else DIED
         self._watch(child.pid)
         return child.wait()
 
@@ -127,6 +133,11 @@ class Keeper:
         if owner is not None:
             with suppress(ProcessLookupError):
                 os.kill(owner, signal.SIGTERM)
+
+
+def _cannot_run(status: int) -> bool:
+    """Whether that is no end of a holder's own, nor of one that a signal ended: it has no camera to let go of."""
+    return status > 0 and status not in (DIED, RECYCLED, OCCUPIED)
 
 
 def _descriptor_of(pid: int) -> int | None:

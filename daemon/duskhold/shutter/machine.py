@@ -307,7 +307,7 @@ class Machine:
 
     def _left_open(self, reason: str) -> list[Effect]:
         self._closings_left_open += 1
-        self.trouble = reason
+        self.trouble, self.phase = reason, Phase.STARTING if self.phase is Phase.READY else self.phase
         if self._closings_left_open < CLOSINGS_BEFORE_LATCH:
             return [Close()]
         if self.latched:
