@@ -136,6 +136,15 @@ def test_the_table_fits_a_narrow_terminal(capsys: Capture, monkeypatch: pytest.M
     assert any(line.startswith("scout 1  18:11:26     2 s  six, ISO") for line in lines)
 
 
+@pytest.mark.parametrize("columns", ["1", "3", "29"])
+def test_a_window_too_narrow_for_any_table_gets_one_nevertheless(
+    capsys: Capture, monkeypatch: pytest.MonkeyPatch, columns: str
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    assert cli.main(["plan", str(OUTINGS / "bracket.yaml")]) == 0
+    assert "scout 1  18:11:26" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("name", ["bracket", "dawn", "fade-let-through"])
 def test_without_darks_the_end_is_when_all_is_done(capsys: Capture, name: str) -> None:
     assert cli.main(["plan", str(OUTINGS / f"{name}.yaml")]) == 0

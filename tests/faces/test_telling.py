@@ -50,7 +50,7 @@ def test_a_word_counts_however_large_its_letters(
 
 @pytest.mark.parametrize(
     ("said", "columns"),
-    [("44", 44), ("", USUAL_COLUMNS), ("0", USUAL_COLUMNS), ("-3", USUAL_COLUMNS), ("wide", USUAL_COLUMNS)],
+    [("44", 44), ("", USUAL_COLUMNS), ("0", USUAL_COLUMNS), ("1", 2), ("-3", USUAL_COLUMNS), ("wide", USUAL_COLUMNS)],
 )
 def test_where_there_is_no_terminal_the_environment_may_say(
     said: str, columns: int, monkeypatch: pytest.MonkeyPatch

@@ -47,13 +47,14 @@ _COLUMNS = (
     _Column("light", 5, always=False),
 )  # fmt: skip
 _WIDE = 76
+_NARROWEST = 30  # with less no letter is left beside the columns that are always shown
 _DARKS = {Dark.IN_CAMERA: "in the camera", Dark.AFTER: "after the series", Dark.NONE: "none"}
 
 
 def show_plan(planned: Planned, zone: tzinfo | None, picture: str | None) -> None:
     """Print it, as wide as the terminal is."""
     outing, timeline = planned.outing, planned.timeline
-    width = min(columns_of(sys.stdout), USUAL_COLUMNS) - 2
+    width = max(min(columns_of(sys.stdout), USUAL_COLUMNS), _NARROWEST) - 2
     begins_utc = timeline.standing.opens_utc
     where = "" if outing.place is None else f", {wording.where(outing.place)}"
     print(textwrap.fill(f"{outing.name}{where}", width))

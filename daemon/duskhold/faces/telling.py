@@ -40,10 +40,10 @@ def row(at_utc: datetime, line: str, stream: TextIO) -> str:
 
 def columns_of(stream: TextIO) -> int:
     """How wide the terminal is, now: it may have been resized. Where it is none, or does not say, what `COLUMNS` says,
-    or as usual."""
+    or as usual. Text cannot be broken into less than 2."""
     try:
         columns = os.get_terminal_size(stream.fileno()).columns
     except (OSError, ValueError):
         columns = 0
     asked = os.environ.get("COLUMNS", "")
-    return columns or (int(asked) if asked.isdecimal() else 0) or USUAL_COLUMNS
+    return max(columns or (int(asked) if asked.isdecimal() else 0) or USUAL_COLUMNS, 2)
