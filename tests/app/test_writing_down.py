@@ -52,7 +52,7 @@ def test_log_and_table_grow_and_side_files_stay(station: Station) -> None:
     assert all((folder / name).read_bytes().startswith(content) for name, content in first.items())
     lines = (folder / "log.txt").read_text().splitlines()[4:]
     assert [line.split()[1] for line in lines] == ["f1", "f1", "opened"]
-    assert "open 95.0 s of 180.0 s planned; cut short; no file" in lines[1]
+    assert "open 95.0 s of 180.0 s planned; cut short: closed on request; no file" in lines[1]
     rows = list(csv.DictReader((folder / "frames.csv").read_text().splitlines()))
     assert [(row["frame_id"], row["outcome"]) for row in rows] == [
         ("f1", "unknown"), ("f1", "cut_short"), ("f2", "refused")
