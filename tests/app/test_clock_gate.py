@@ -35,7 +35,7 @@ def test_the_kernel_can_be_asked() -> None:
         (59.0, "UTC", True, "apart in UTC"),
         (-61.0, "UTC", False, "one of them is wrong"),
         (3600.0, "Europe/Lisbon", False, "whole +1 h"),
-        (-7230.0, "Europe/Lisbon", False, "whole -2 h"),
+        (-7230.0, "Europe/Lisbon", False, "whole −2 h"),
         (None, "UTC", False, "cannot be asked"),
         (0.0, None, False, "zone"),
     ],

@@ -225,7 +225,7 @@ def test_readings_may_have_any_zero(zero: float, shape: Shape | None) -> None:
 def test_what_no_light_does_is_no_trend() -> None:
     # As told in lux by mistake: 150 and 12 six minutes apart would be 23 stops a minute
     lux = fuse([reading(-6, 150.0), reading(0, 12.0)], MARK, at(1), 900.0)
-    assert isinstance(lux, NoTrend) and lux.lack is Lack.IMPLAUSIBLE and "-23 stops a minute" in lux.reason
+    assert isinstance(lux, NoTrend) and lux.lack is Lack.IMPLAUSIBLE and "−23 stops a minute" in lux.reason
     storm = trend_of([reading(-1, 5.0), reading(0, 0.0)])
     assert storm.rate.value == pytest.approx(-5.0, abs=0.1)
 

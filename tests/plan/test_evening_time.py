@@ -113,7 +113,8 @@ def test_a_person_is_asked_once_whether_the_light_can_be_right() -> None:
         desk.close()
         if desk.evening.state.held is not None:
             desk.say(Word.RESUME)
-    assert len(desk.lines("held")) == 1 and "stop from a clear sky" in desk.lines("held")[0]
+    assert len(desk.lines("held")) == 1 and "the light is −" in desk.lines("held")[0]
+    assert "stop from a clear sky" in desk.lines("held")[0]
 
 
 def test_lamps_at_night_are_no_wrong_clock_but_daylight_is() -> None:

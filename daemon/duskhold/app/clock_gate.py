@@ -13,6 +13,7 @@ from datetime import tzinfo
 from duskhold.app.check import clock_offset_s
 from duskhold.app.station import Station
 from duskhold.camera.port import Setting
+from duskhold.light.sign import signed
 from duskhold.shutter.holder_link import HolderRefused
 
 SYSTEM = "the system's time synchronisation"
@@ -82,12 +83,12 @@ def judge_camera(offset_s: float | None, zone: str | None) -> ClockWord:
     if offset_s is None:
         return ClockWord(False, f"{CAMERA} cannot be asked")
     if abs(offset_s) <= CAMERA_APART_MAX_S:
-        return ClockWord(True, f"{CAMERA}, {offset_s:+.0f} s apart in {zone}")
+        return ClockWord(True, f"{CAMERA}, {signed(offset_s, 0)} s apart in {zone}")
     return ClockWord(False, f"{CAMERA} is {_apart(offset_s)} apart in {zone}: one of them is wrong")
 
 
 def _apart(offset_s: float) -> str:
     hours = round(offset_s / 3600.0)
     if hours and abs(offset_s - hours * 3600.0) <= _WHOLE_HOUR_WITHIN_S:
-        return f"a whole {hours:+d} h (a zone, or summer time)"
-    return f"{offset_s:+.0f} s"
+        return f"a whole {signed(hours, 0)} h (a zone, or summer time)"
+    return f"{signed(offset_s, 0)} s"

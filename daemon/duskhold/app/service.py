@@ -33,6 +33,7 @@ from duskhold.app.station import stamp_now
 from duskhold.app.word_socket import Body
 from duskhold.journal.entry import Note
 from duskhold.journal.journal import Journal
+from duskhold.light.sign import signed
 from duskhold.plan.evening_view import Phase, View
 from duskhold.plan.evening_words import PERSON, ClockStepped, Effect, Event, Said, Tell, Word
 from duskhold.plan.outing import BadOuting
@@ -282,7 +283,9 @@ class Service:
     def _clock_did(self, event: Event) -> None:
         """A clock that was set is vouched for anew, and what is due is worked out again."""
         if isinstance(event, ClockStepped) and abs(event.step_s) > STEP_MAX_S:
-            self._around.say(f"the clock was set by {event.step_s:+.0f} s: what was said of the time before is void")
+            self._around.say(
+                f"the clock was set by {signed(event.step_s, 0)} s: what was said of the time before is void"
+            )
             self._past.clock_was_set()  # first: then nothing that was read before is set after this
             self._word, self._is_word_to_keep = None, False
         self._wake(_CLOCK)

@@ -8,20 +8,13 @@ from typing import Any, TextIO
 
 from duskhold.faces.telling import columns_of
 from duskhold.light.place import Place
+from duskhold.light.sign import MINUS as MINUS
+from duskhold.light.sign import signed as signed
 
-MINUS = "−"
 NOT_A_TERMINAL_COLUMNS = 1000
 """A file or a pipe has no edge: nothing is cut off for it."""
 LAST_COLUMN_LEAST = 12
 _STAYS = "\u00a0"
-
-
-def signed(value: float, decimals: int) -> str:
-    """`+0.61` or `−0.48`; no sign on what rounds to zero."""
-    digits = f"{abs(value):.{decimals}f}"
-    if float(digits) == 0.0:
-        return digits
-    return ("+" if value > 0.0 else MINUS) + digits
 
 
 def degrees(value: float, decimals: int = 1) -> str:

@@ -19,6 +19,7 @@ from duskhold.frames.picture import Picture, picture_from_mosaic
 from duskhold.frames.picture_file import PictureUnread, read_mosaic
 from duskhold.frames.registration import register
 from duskhold.frames.tiles import cut_tiles
+from duskhold.light.sign import signed
 
 CORNER_MAX_PX = 1.0
 SCALED_FROM_STOPS = 0.1
@@ -102,7 +103,7 @@ def _fit(first: Picture, picture: Picture, motion: Motion | None) -> tuple[str |
         return f"knocked: shifted by {length:.1f} px, {corner_px:.1f} px at a corner", 0.0
     stops = level_stops(lay_cells(first, picture, Motion()))
     if stops is None or abs(stops) > _STOPS_MAX:
-        return "its level is too different" if stops is None else f"its level differs by {stops:+.1f} stop", 0.0
+        return "its level is too different" if stops is None else f"its level differs by {signed(stops, 1)} stop", 0.0
     return None, stops
 
 

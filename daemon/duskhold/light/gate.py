@@ -13,6 +13,7 @@ from statistics import median
 
 from duskhold.light.filterbank import LEVEL, FilterBank, Guess
 from duskhold.light.reading import Reading
+from duskhold.light.sign import signed
 
 ODD_STOPS = 0.7
 PRICE_OF_LEAVING_OUT = 5.0
@@ -111,5 +112,5 @@ def _usual_miss(points: Sequence[Point]) -> float:
 
 
 def _explained(point: Point, off: float, is_last: bool) -> LeftOut:
-    said = f"{off:+.2f} stop from what the others lead to expect"
+    said = f"{signed(off, 2)} stop from what the others lead to expect"
     return LeftOut(point.reading, f"{said}; not confirmed yet: take a scout frame" if is_last else said)

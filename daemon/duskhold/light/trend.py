@@ -18,6 +18,7 @@ from duskhold.light.filterbank import BEND, CLOUD, LEVEL, MARK, RATE, FilterBank
 from duskhold.light.forecast import Forecast
 from duskhold.light.gate import ODD_STOPS, PRICE_OF_LEAVING_OUT, LeftOut, Point, believe
 from duskhold.light.reading import LARGEST_RATE_STOPS_PER_MIN, Reading, in_order
+from duskhold.light.sign import signed
 from duskhold.light.skyshape import MODEL_RATE_SHARE, MODEL_RATE_SIGMA, LampLitShape, Shape
 
 WINDOW_MIN: Final = 45.0
@@ -134,7 +135,7 @@ def fuse(
         return NoTrend(Lack.NO_RATE, "one reading tells no rate: take another some minutes later, or give the place")
     found = _fused(kept, (*clipped, *odd), mark_utc, shape, len(points))
     if abs(found.rate.value) > LARGEST_RATE_STOPS_PER_MIN:
-        said = f"the readings change by {found.rate.value:+.0f} stops a minute, which no light does"
+        said = f"the readings change by {signed(found.rate.value, 0)} stops a minute, which no light does"
         return NoTrend(Lack.IMPLAUSIBLE, f"{said}: check their times, and whether they are in stops")
     return replace(found, sky=shape, mark_stops=found.mark_stops + zero)
 
@@ -182,7 +183,7 @@ def _fused(
 def _said(measured: Estimate | None, model_rate: float) -> str | None:
     if measured is None:
         return None
-    return f"measured {measured.value:+.3f}, clear sky {model_rate:+.3f} stop/min: {_CAUSES}"
+    return f"measured {signed(measured.value, 3)}, clear sky {signed(model_rate, 3)} stop/min: {_CAUSES}"
 
 
 def _lit_by_lamps(

@@ -9,6 +9,7 @@ from itertools import combinations
 from typing import Final
 
 from duskhold.light.density import ASK_BEYOND_STOPS
+from duskhold.light.sign import signed
 from duskhold.plan.outing import Outing
 from duskhold.plan.series import SetUp
 
@@ -116,7 +117,7 @@ def complaint(assumed: tuple[str, ...], proof: Proof) -> str:
     still = [name for name in proof.likeliest if name not in assumed]
     missing = [name for name in assumed if name not in proof.likeliest]
     said = [f"{_names(still)} still on"] * bool(still) + [f"{_names(missing)} not on"] * bool(missing)
-    off = f"{proof.off_stops:+.1f} stop{' or more' * proof.is_burnt}"
+    off = f"{signed(proof.off_stops, 1)} stop{' or more' * proof.is_burnt}"
     if said:
         return f"{' and '.join(said)} ({off})"
     return f"the light is {off} from what these filters should let through"

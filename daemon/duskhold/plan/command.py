@@ -9,6 +9,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import NewType
 
+from duskhold.light.sign import signed
 from duskhold.plan.decision import ExposureDecision
 from duskhold.plan.limits import Limits
 
@@ -125,7 +126,7 @@ def _over_corrected(frame_id: FrameId, decision: ExposureDecision, limits: Limit
     return Refused(
         frame_id,
         RefusalCode.CORRECTION_TOO_LARGE,
-        f"The drift asks for {stops:+.2f} stop; correction_max_stops allows {limits.correction_max_stops:g}.",
+        f"The drift asks for {signed(stops, 2)} stop; correction_max_stops allows {limits.correction_max_stops:g}.",
         "Take a weaker filter or a wider aperture, or meter closer to the opening.",
     )
 

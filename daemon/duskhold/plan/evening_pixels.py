@@ -8,6 +8,7 @@ from typing import Final
 from duskhold.light.crossings import Direction
 from duskhold.light.dials import APERTURE, ISO, SHUTTER
 from duskhold.light.reading import Reading, scene_level_stops
+from duskhold.light.sign import signed
 from duskhold.light.skyshape import SkyShape
 from duskhold.plan import evening_words as words
 from duskhold.plan.asking import Seen, complaint, deny_burnt, filter_off, prove
@@ -184,7 +185,7 @@ def _change_seen(state: State, look: _Look) -> list[Effect]:
     if proof.seen is Seen.LOOK_AGAIN and state.looks < LOOKS_MAX:
         state.scout_due_utc = state.now_utc + timedelta(seconds=LOOK_AGAIN_S)
         state.scout_needed = not request.answered
-        return [Tell("look_again", f"{proof.off_stops:+.1f} stop from what was expected: once more", {})]
+        return [Tell("look_again", f"{signed(proof.off_stops, 1)} stop from what was expected: once more", {})]
     line = complaint(fitted.filters, proof)
     state.scout_needed = False
     since_utc = None if request.answered else request.waiting_since_utc

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from duskhold.light.reading import Reading
+from duskhold.light.sign import signed
 from duskhold.light.skyshape import SkyShape
 from duskhold.plan import evening_words as words
 from duskhold.plan.evening_forecast import tell_left
@@ -40,14 +41,14 @@ def clock_stepped(state: State, event: words.ClockStepped) -> list[Effect]:
         _begin_by_new_clock(state, begun_utc)
     state.ends = ends_of(state.outing, state.start_utc, state.begun_utc)
     state.sky_apart_stops = 0.0
-    said: list[Effect] = [Tell("clock", f"the clock was set by {event.step_s:+.0f} s", {"step_s": event.step_s})]
+    said: list[Effect] = [Tell("clock", f"the clock was set by {signed(event.step_s, 0)} s", {"step_s": event.step_s})]
     if abs(event.step_s) <= CLOCK_STEP_MAX_S:
         return said
     if pack_utc is not None and state.ends.pack_utc is not None:
         # Whoever has to leave goes by the earlier of both clocks until somebody says which one is right.
         moved_utc = pack_utc + timedelta(seconds=event.step_s)
         state.ends = replace(state.ends, pack_utc=min(state.ends.pack_utc, moved_utc))
-    reason = f"the clock was set by {event.step_s:+.0f} s: look whether it is right now"
+    reason = f"the clock was set by {signed(event.step_s, 0)} s: look whether it is right now"
     return [*said, *fault(state, Fault.CLOCK, reason)]
 
 
@@ -69,7 +70,7 @@ def against_sky(state: State, shape: SkyShape | None, reading: Reading) -> list[
     if apart is None or min(abs(apart), abs(apart - state.sky_apart_stops)) <= APART_MAX_STOPS:
         return []
     state.sky_apart_stops = apart
-    reason = f"the light is {apart:+.1f} stop from a clear sky at this place and time: is one of them wrong?"
+    reason = f"the light is {signed(apart, 1)} stop from a clear sky at this place and time: is one of them wrong?"
     return fault(state, Fault.CLOCK, reason)
 
 

@@ -13,6 +13,7 @@ from duskhold.light.dials import APERTURE, ISO
 from duskhold.light.filters import Filter
 from duskhold.light.forecast import Forecast
 from duskhold.light.opentime import OpenTime
+from duskhold.light.sign import signed
 
 _SAME_STOPS = 0.02
 """A mark this near is the aperture that is meant."""
@@ -96,7 +97,9 @@ def _gained(way: Way, setting: str, stops: float, stuck: Stuck, forecast: Foreca
     corrected_stops = math.log2(found.open_s / stuck.plain_s) + stops
     note = None
     if abs(corrected_stops) > stuck.correction_max_stops:
-        note = f"{corrected_stops:+.2f} stop for the light: more than is allowed, it rests on too long a look ahead"
+        note = (
+            f"{signed(corrected_stops, 2)} stop for the light: more than is allowed, it rests on too long a look ahead"
+        )
     return WayOut(way, setting, found.open_s, stops, 0.0, note)
 
 
