@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -38,6 +39,32 @@ def test_what_was_said_is_kept_part_by_part(journal: Journal) -> None:
 def test_what_was_said_by_a_clock_that_ran_ahead_does_not_count(journal: Journal) -> None:
     say_weather(journal, {"air_c": 8.0}, stamp(5))
     assert weather_at(journal, START).told() == NOTHING
+
+
+def test_what_was_said_before_a_clock_ran_ahead_still_counts(journal: Journal) -> None:
+    say_weather(journal, {"air_c": 8.0, "wind_m_s": 6.0}, stamp(0))
+    say_weather(journal, {"air_c": 3.0}, stamp(5))
+    assert weather_at(journal, stamp(1).utc).told() == NOTHING | {"air_c": 8.0, "wind_m_s": 6.0}
+
+
+def test_two_who_speak_in_one_moment_are_both_heard(
+    tmp_path: Path, journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Journal.open(tmp_path / "journal.sqlite") as other:
+        note = other.note
+
+        def late(*words: Any) -> None:
+            say_weather(journal, {"wind_m_s": 6.0}, stamp(0))
+            note(*words)
+
+        monkeypatch.setattr(other, "note", late)
+        say_weather(other, {"air_c": 8.0}, stamp(0))
+    assert weather_at(journal, START).told() == NOTHING | {"air_c": 8.0, "wind_m_s": 6.0}
+
+
+def test_what_is_said_within_half_a_millisecond_of_the_next_is_told_at_once(journal: Journal) -> None:
+    now = Stamp(START + timedelta(microseconds=600), 0.0, "boot")
+    assert say_weather(journal, {"wind_m_s": 6.0}, now).told()["wind_m_s"] == 6.0
 
 
 @pytest.mark.parametrize("air_c", [8.0, 0.1, -3.3])

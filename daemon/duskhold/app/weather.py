@@ -50,20 +50,17 @@ class Weather:
 
 def weather_at(journal: Journal, now_utc: datetime) -> Weather:
     """What still holds of what was said. Raises `JournalError`."""
-    found = journal.last_note(WORD)
-    if found is None:
-        return Weather({})
-    said = {
-        name: Said(each["value"], utc_from(each["said_utc"]))
-        for name, each in found[0].detail.items()
-        if isinstance(each, dict)
-    }
-    return Weather({name: each for name, each in said.items() if timedelta(0) <= now_utc - each.said_utc <= AGE_MAX})
+    said: dict[str, Said] = {}
+    # Part by part from every note: two that are written in one moment know nothing of each other.
+    for note in journal.notes_since(WORD, now_utc - AGE_MAX):
+        for name, each in note.detail.items():
+            if isinstance(each, dict) and timedelta(0) <= now_utc - utc_from(each["said_utc"]) <= AGE_MAX:
+                said[name] = Said(each["value"], utc_from(each["said_utc"]))
+    return Weather(said)
 
 
 def say_weather(journal: Journal, values: Mapping[str, float | str], stamp: Stamp) -> Weather:
-    """Keep it beside what still holds; returns what holds now. Raises `JournalError`."""
-    said = {**weather_at(journal, stamp.utc).said, **{name: Said(value, stamp.utc) for name, value in values.items()}}
-    detail = {name: {"value": each.value, "said_utc": utc_text(each.said_utc)} for name, each in said.items()}
-    journal.note(Note(WORD, detail), stamp)
-    return Weather(said)
+    """Keep it; returns what holds now, of what was said before, too. Raises `JournalError`."""
+    said_utc = utc_text(stamp.utc)
+    journal.note(Note(WORD, {name: {"value": value, "said_utc": said_utc} for name, value in values.items()}), stamp)
+    return weather_at(journal, utc_from(said_utc))

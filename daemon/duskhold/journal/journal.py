@@ -179,6 +179,12 @@ class Journal:
             return Note(row["word"], json.loads(row["detail"]), row["frame_id"]), _stamp(row)
         return None
 
+    def notes_since(self, word: str, since_utc: datetime) -> list[Note]:
+        """The notes of this word from a moment on, oldest first."""
+        query = "SELECT * FROM note WHERE word = ? AND written_utc >= ? ORDER BY number"
+        rows = self._rows(query, word, utc_text(since_utc))
+        return [Note(row["word"], json.loads(row["detail"]), row["frame_id"]) for row in rows]
+
     def was_noted(self, word: str, evening_id: str) -> bool:
         """Whether an evening has a note of this word."""
         query = "SELECT 1 AS found FROM note WHERE word = ? AND json_extract(detail, '$.evening_id') = ? LIMIT 1"
