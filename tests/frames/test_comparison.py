@@ -16,7 +16,7 @@ from duskhold.frames.motion import Motion
 from duskhold.frames.picture import Mosaic, Picture, picture_from_coded, picture_from_mosaic
 from duskhold.frames.stains import Leak
 from duskhold.frames.standards import FrameLimits, Rig
-from duskhold.frames.verdict import CODES, judge
+from duskhold.frames.verdict import CODES, judge, judge_scout
 
 Change = Callable[[Light], Light]
 
@@ -230,6 +230,9 @@ def test_a_frame_far_from_its_level_tells_nothing_fine() -> None:
     assert "soft" in {finding.code for finding in judge(off, expected_stops=off.level_error_stops)}
     said = {finding.code for finding in judge(off, expected_stops=0.0)}
     assert "level" in said and not said & {"soft", "zoom", "dew", "spots", "moved_during"}
+    scout = [finding.code for finding in judge_scout(off, expected_stops=0.0)]
+    assert scout[0] == "filter" and not set(scout) & {"soft", "zoom", "dew", "spots", "moved_during"}
+    assert "soft" in {finding.code for finding in judge_scout(off, expected_stops=off.level_error_stops)}
 
 
 def test_lamps_and_sparkle_do_not_count_as_clipped() -> None:

@@ -39,6 +39,7 @@ FIRST_LONG = "first long frame"
 _LAMP_REACH = 0.25
 _FAR_STOPS = 3.0
 """So far from the wanted level noise or full scale takes what is fine. Common practice, no source."""
+_OF_LEVEL = ("level", "filter")
 _FINE = frozenset({"zoom", "moved_during", "soft", "dew", "spots", "corners", "step"})
 _SUNK_MOST_MM = 20.0
 
@@ -75,10 +76,7 @@ def judge(
         *_of_light(measures, limits, expected_stops, against),
         *_of_glass(measures, limits, against),
     ]
-    level = next((each.value for each in found if each.code == "level"), 0.0)
-    if abs(level) > _FAR_STOPS:
-        found = [each for each in found if each.code not in _FINE]
-    return sorted(found, key=_rank)
+    return _told(found)
 
 
 def judge_scout(
@@ -108,7 +106,13 @@ def judge_scout(
             "a wrong one, two or none are fitted, or the light changed; look at it"
         )
         found.append(Finding("filter", text, error, limits.level_stops))
-    return sorted(found, key=_rank)
+    return _told(found)
+
+
+def _told(found: list[Finding]) -> list[Finding]:
+    """The worst first, without what is fine where the level is far off."""
+    far = any(each.code in _OF_LEVEL and abs(each.value) > _FAR_STOPS for each in found)
+    return sorted((each for each in found if not (far and each.code in _FINE)), key=_rank)
 
 
 def _rank(finding: Finding) -> int:
