@@ -79,7 +79,7 @@ def test_it_stands_in_log_table_page_and_side_file(data: Path, capsys: Capture) 
     assert "Of these 1 rejected, as somebody said. " in page
     assert "“reject, 4 stars”" in page and "“the gull &lt;left&gt;”" in page
     packet = side_file(facts_of(told.record)).decode()
-    assert "<xmp:Rating>-1<" in packet and "soft after all" in packet
+    assert "<xmp:Rating>-1<" in packet and ":Stars>4<" in packet and "soft after all" in packet
     assert main(["note", "again", "--data", str(data)]) == 0
     assert "soft after all\n" in capsys.readouterr().out
 

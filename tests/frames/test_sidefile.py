@@ -15,7 +15,7 @@ MORE = (
     *("OpenSecondsSigma", "PlainOpenSeconds", "DelaySeconds", "UncorrectedErrorStops", "BaseFrame", "ClippedShares"),
     *("ContrastRatio", "RotationDegrees", "Scale", "CornerPixels", "MovedDuring", "LeakWorstShare", "Spots"),
     *("CornerStops", "CastStops", "HotPixelsPerMegapixel", "Reason"),
-    *("AirCelsius", "HumidityPercent", "DewMarginCelsius", "WindMetresPerSecond", "Tide", "Keep"),
+    *("AirCelsius", "HumidityPercent", "DewMarginCelsius", "WindMetresPerSecond", "Tide", "Keep", "Stars"),
 )
 FACTS = FrameFacts(
     frame_id="20261014-172110-3f2a",

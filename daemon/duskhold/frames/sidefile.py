@@ -69,6 +69,7 @@ OWN_FIELDS = {
     "Reasoning": "every number that led to the open time, offers and choices among them: name, value",
     "Verdict": "what was past its limit, worst first",
     "Keep": "True or False as a person said it, a rejected frame has xmp:Rating -1 as well",
+    "Stars": "1 to 5 as a person said it, also of a rejected frame",
     "Remarks": "what people said of it afterwards, oldest first",
     "Pictures": "file name and SHA-256 of each picture",
 }
@@ -236,7 +237,7 @@ def _more(
 ) -> Iterator[tuple[str, str]]:
     """Own fields that are numbers or words in the record."""
     clipped, cast = _mapping(found.get("clipped_share")), _mapping(found.get("cast_stops"))
-    moved, keep = found.get("moved_during"), last_said(record, "keep")
+    moved, keep, stars = found.get("moved_during"), last_said(record, "keep"), last_said(record, "stars")
     conditions = _mapping(record.get("conditions"))
     told = {
         "OpenSecondsSigma": _decimal(_number(record.get("open_s_sigma_s"))),
@@ -245,6 +246,7 @@ def _more(
         **{name: _decimal(_number(conditions.get(key))) for name, key in _OF_CONDITIONS.items()},
         "Tide": _text(conditions.get("tide")),
         "Keep": None if keep is None else str(keep),
+        "Stars": None if stars is None else str(stars),
         "BaseFrame": base_id,
         "ClippedShares": _row([_number(clipped.get(each)) for each in "rgb"]),
         "CastStops": _row([_number(cast.get(each)) for each in "rb"]),
