@@ -82,6 +82,20 @@ def test_an_open_shutter(listening: socket.socket, capsys: pytest.CaptureFixture
     assert "Camera usb: shutter open, frame 20261014-172110-0001, open for 2.5 s, closes in 4:41.1." in people
 
 
+def test_its_own_word(runtime: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A camera that no frame names yet."""
+    path = folders_for(None, {"DUSKHOLD_RUNTIME": str(runtime)}).places("usb:8").socket
+    path.parent.mkdir(parents=True)
+    with socket.socket(socket.AF_UNIX) as server:
+        server.bind(str(path))
+        server.listen()
+        thread = answer_once(server, SAID | {"camera": "usb:8"})
+        assert main(["status", "--json"]) == 0
+        thread.join()
+    (camera,) = json.loads(capsys.readouterr().out)["cameras"]
+    assert camera["camera"] == "usb:8"
+
+
 def test_silence_is_unknown(listening: socket.socket, capsys: pytest.CaptureFixture[str]) -> None:
     listening.close()
     assert main(["status", "--json"]) == 0

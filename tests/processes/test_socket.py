@@ -56,7 +56,8 @@ def test_an_unknown_word_is_answered_and_the_connection_ended(bench: Rig) -> Non
         assert answer["error"]["code"] == "bad_request"  # type: ignore[index]
         with pytest.raises(WireError):
             receive(connection, inbox)
-    assert bench.state() is not None
+    state = bench.state()
+    assert state is not None and state["camera"] == bench.body.address
 
 
 def test_an_exposure_without_an_end_is_refused_on_the_wire(bench: Rig) -> None:

@@ -31,4 +31,4 @@ def test_only_a_shutter_that_can_stay_open_is_worth_locked_memory(
     places = ["--runtime", str(tmp_path / "run"), "--state", str(tmp_path / "state")]
     with pytest.raises(SystemExit):
         holder.main(lambda *words: cast(Camera, None), ["--camera", address, *places])
-    assert given[-1] is stays
+    assert given[-2:] == [stays, address]

@@ -63,7 +63,7 @@ def checksums_of(folders: Folders, paths: Iterable[str]) -> dict[str, str]:
 
 
 def camera_states(folders: Folders, addresses: Iterable[str]) -> tuple[CameraState, ...]:
-    """Every camera with a shutter process now; `addresses` gives back their names to those it knows."""
+    """Every camera with a shutter process now; `addresses` gives back their names to those that do not answer."""
     names = {camera_key(address): address for address in addresses}
     sockets = sorted({*folders.runtime.glob("*/holder"), *(folders.state / "cameras").glob("*/holder")})
     return tuple(_camera_state(names.get(path.parent.name, path.parent.name), path) for path in sockets)
@@ -83,7 +83,7 @@ def _camera_state(camera: str, socket: Path) -> CameraState:
     finally:
         link.close()
     return CameraState(
-        camera=camera,
+        camera=_text(said.get("camera")) or camera,  # one that an older version started does not say
         shutter=str(said["shutter"]),
         phase=_text(said["phase"]),
         frame_id=_text(said["frame_id"]),

@@ -360,6 +360,7 @@ class Control:
             refused = machine.refusal()
             return {
                 "pid": os.getpid(),
+                "camera": self._desk.address,
                 "phase": machine.phase.value,
                 "shutter": machine.shutter().value,
                 "latched": machine.latched,

@@ -49,6 +49,7 @@ class Desk:
 
     machine: Machine
     clock: Clock = REAL_CLOCK
+    address: str | None = None
     identity: Identity | None = None
     notices: list[str] = field(default_factory=list)
     past_unread: str | None = None  # why nobody knows what the black box says of earlier frames

@@ -50,11 +50,13 @@ def hold(
     nap: Callable[[float], None] | None = None,
     reset: Callable[[], Reset] | None = None,
     stay_in_memory: Callable[[], str | None] | None = None,
+    address: str | None = None,
 ) -> int:
     """Own `camera` until it is released; returns the exit status. The process must be the camera's only owner.
 
     `nap` is the pause between two looks for a camera that is lost; `reset` resets the device behind the lead;
-    `stay_in_memory` keeps this process from being swapped out, or says what is missing for it.
+    `stay_in_memory` keeps this process from being swapped out, or says what is missing for it; `address` is what
+    whoever asks is told of the camera.
     """
     lock = holder_lock(places)
     if not lock.take():
@@ -62,7 +64,7 @@ def hold(
     box = BlackBox(places.black_box)
     die = _dying(box)
     _die_of_any_surprise(die)
-    desk = Desk(Machine())
+    desk = Desk(Machine(), address=address)
     notice = None if stay_in_memory is None else stay_in_memory()
     if notice is not None:
         desk.notices.append(notice)
@@ -98,7 +100,7 @@ def main(build: Builder, arguments: Sequence[str] | None = None) -> None:
     nap, reset = None if watch is None else watch.nap, partial(reset_camera, address.serial) if is_usb else None
     # The simulated body draws its pictures in this process, with 30 times the memory that holding a shutter takes.
     stay = None if address.way is Way.SIMULATED else lock_memory
-    status = hold(camera, places, Wear(frames_max=options.recycle_after), nap, reset, stay)
+    status = hold(camera, places, Wear(frames_max=options.recycle_after), nap, reset, stay, options.camera)
     sys.stdout.flush()
     sys.stderr.flush()
     os._exit(status)
