@@ -89,6 +89,14 @@ def test_what_is_longer_than_a_row_breaks_between_words(
     assert max(map(len, said)) < 24 and set(note.split()) <= set(" ".join(said).split())
 
 
+def test_a_table_in_a_window_of_one_letter_is_told_letter_by_letter(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(wording, "NOT_A_TERMINAL_COLUMNS", 1)
+    wording.print_table("", ("", ""), [("six", "on")])
+    assert "".join(capsys.readouterr().out.split()) == "sixon"
+
+
 @pytest.mark.parametrize("columns", [40, 80])
 def test_a_complaint_breaks_between_words_at_a_terminal(columns: int, monkeypatch: pytest.MonkeyPatch) -> None:
     mine, theirs = pty.openpty()

@@ -104,7 +104,7 @@ def print_table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]]) 
         return
     for row in rows:
         told = _in_a_row(head, row, console.width - 3)
-        print(textwrap.fill(told, console.width - 1, subsequent_indent="  ").replace(_STAYS, " "))
+        print(textwrap.fill(told, max(console.width - 1, 1), subsequent_indent="  ").replace(_STAYS, " "))
 
 
 def print_line(line: str) -> None:
