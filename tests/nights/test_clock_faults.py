@@ -15,6 +15,7 @@ from duskhold.app.evening_clock import ClockLook, ClockWatch, EveningClock
 from duskhold.app.evening_loop import EveningLoop, Inbox
 from duskhold.light.crossings import Direction
 from duskhold.light.place import Place
+from duskhold.light.sign import signed
 from duskhold.plan.bag import Setting
 from duskhold.plan.evening import Evening
 from duskhold.plan.evening_view import Phase, View
@@ -202,7 +203,7 @@ def test_a_step_of_an_hour_with_the_shutter_open_spoils_no_frame_and_fires_none(
     night.go(20)
     night.step(step_s)
     assert night.taken == 1
-    assert any(f"{step_s:+.0f} s" in line for line in night.camera.rung)
+    assert any(f"{signed(step_s, 0)} s" in line for line in night.camera.rung)
     night.go(40)
     night.close(61.0)
     night.go(600)
