@@ -10,7 +10,7 @@ from duskhold.light.crossings import Direction
 from duskhold.light.place import Place
 from duskhold.plan.evening_rest import TIME_LINE
 from duskhold.plan.evening_view import Phase
-from duskhold.plan.evening_words import Measured
+from duskhold.plan.evening_words import FrameTold, Measured, Restarted, Word
 from duskhold.plan.outing import Base, Bounds, LightStart
 from duskhold.plan.role import Role
 
@@ -64,6 +64,22 @@ def test_a_clock_that_nobody_trusts_does_not_say_when_the_light_is_to_be_watched
     early = Desk(outing, confirmed=False, begun_utc=BEGUN - timedelta(hours=3))
     assert early.rung() == [TIME_LINE]
     assert Desk(replace(outing, place=None), confirmed=False).takes() == [Role.BASE]
+
+
+def test_what_an_earlier_version_began_sooner_is_not_gone_on_with_by_itself() -> None:
+    """Its record has a base frame from before the light is watched for now: nothing fires without a person."""
+    begun_utc = BEGUN - timedelta(minutes=30)
+    outing = replace(FITTED, start=LightStart(1.0, Direction.DOWN, begun_utc), place=Place(50.0, -4.0))
+    desk = Desk(outing, begun_utc=begun_utc)
+    desk.feed(FrameTold("base-1", Role.BASE, "complete", 1.0, desk.now, desk.now + timedelta(seconds=1.0), True, ""))
+    desk.feed(Measured("base-1", 8.0, 0.01))
+    desk.wait(60.0)
+    desk.feed(Restarted(True))
+    desk.wait(3000.0)
+    assert desk.takes() == [] and "say resume" in desk.rung()[-1]
+    desk.say(Word.RESUME)
+    desk.wait(1.0)
+    assert desk.takes() == [Role.BASE]
 
 
 def test_a_burnt_frame_does_not_tell_that_the_light_has_faded() -> None:

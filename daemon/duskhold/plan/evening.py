@@ -146,6 +146,8 @@ class Evening:
     def _frame_told(self, event: words.FrameTold) -> list[Effect]:
         state = self.state
         take, state.taking = state.taking, None
+        if state.opened_utc is None:
+            state.opened_utc = event.opened_utc or state.now_utc  # ordered by a program that began sooner than this one
         was_unsettled = event.frame_id == state.unsettled and event.settled
         if was_unsettled:
             state.unsettled = None
