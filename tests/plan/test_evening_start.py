@@ -8,11 +8,14 @@ from evening_desk import AGAIN, BEGUN, FITTED, Desk
 
 from duskhold.light.crossings import Direction
 from duskhold.light.place import Place
+from duskhold.plan.at_home import standing_at_home
+from duskhold.plan.course import Course
 from duskhold.plan.evening_rest import TIME_LINE
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import FrameTold, Measured, Restarted, Word
 from duskhold.plan.outing import Base, Bounds, LightStart
 from duskhold.plan.role import Role
+from duskhold.plan.stops import StopReason
 
 
 def test_a_start_by_the_light_watches_until_it_has_come() -> None:
@@ -56,6 +59,20 @@ def test_a_start_that_was_missed_ends_by_the_sun_of_that_evening(late: int, says
     again_utc = BEGUN + timedelta(days=2, minutes=10)  # the same file, another evening
     ends = Desk(outing, begun_utc=again_utc).evening.state.ends
     assert ends.sun_utc is not None and ends.sun_utc > again_utc
+
+
+@pytest.mark.parametrize(("begun", "is_past"), [("17:30", False), ("19:30", True)])
+def test_a_start_by_the_light_when_the_sun_is_past_its_limit_is_over(begun: str, is_past: bool) -> None:
+    """At 50 N 4 W the sun is at -6 degrees at 18:00 UTC that day; the next time is tomorrow's."""
+    begun_utc = datetime.fromisoformat(f"2026-10-14T{begun}:00Z")
+    start = LightStart(1.0, Direction.DOWN, begun_utc)
+    outing = replace(FITTED, start=start, place=Place(50.0, -4.0), bounds=Bounds(sun_altitude_deg=-6.0))
+    desk = Desk(outing, begun_utc=begun_utc)
+    desk.wait(1.0)
+    assert desk.takes() == ([] if is_past else [Role.BASE])
+    assert (desk.over() == "sun_altitude") is is_past
+    planned = Course(outing, standing_at_home(outing), 3)
+    assert (planned.frames == []) is is_past and (planned.stop.reason is StopReason.SUN_ALTITUDE) is is_past
 
 
 def test_a_clock_that_nobody_trusts_does_not_say_when_the_light_is_to_be_watched() -> None:

@@ -83,14 +83,20 @@ def ends_of(outing: Outing, starts_utc: datetime, program_utc: datetime | None =
     bounds = outing.bounds
     sun_utc = None
     if bounds.sun_altitude_deg is not None:
-        assert outing.place is not None, "checked by the outing"
         is_another = program_utc is not None and program_utc - starts_utc > AHEAD / 2
         from_utc = program_utc if is_another and program_utc is not None else starts_utc
-        path = SunPath(outing.place, from_utc, from_utc + AHEAD)
-        found = path.events(bounds.sun_altitude_deg, _way(outing, path))
-        sun_utc = None if isinstance(found, NoCrossing) else found[0].at_utc
+        sun_utc = _sun_ends_utc(outing, bounds.sun_altitude_deg, from_utc)
     pack_utc = None if bounds.leave_by is None else bounds.leave_by.pack_utc(program_utc or starts_utc)
     return Ends(sun_utc, pack_utc, outing.frames_wanted)
+
+
+def _sun_ends_utc(outing: Outing, altitude_deg: float, from_utc: datetime) -> datetime | None:
+    assert outing.place is not None, "checked by the outing"
+    path = SunPath(outing.place, from_utc, from_utc + AHEAD)
+    way, crossings = _way(outing, path), path.crossings(altitude_deg)
+    if isinstance(outing.start, LightStart) and crossings and crossings[0].direction is not way:
+        return from_utc  # it is past it already, and light that is waited for is not that of the next evening
+    return next((each.at_utc for each in crossings if each.direction is way), None)
 
 
 def _way(outing: Outing, path: SunPath) -> Direction:
