@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+import re
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import NoReturn
 
@@ -136,6 +138,19 @@ def test_a_start_by_the_light_is_due_once_a_dusk_and_not_late_while_the_light_ma
     assert look(place, folder, over_utc + AHEAD).due == ()
     tomorrow = look(place, folder, noon_utc + timedelta(hours=24)).due
     assert len(tomorrow) == (not has_day)
+
+
+def test_without_a_place_a_dusk_is_told_from_the_next_by_the_zone(place: Place, folder: Path) -> None:
+    """Ten hours east of Greenwich UTC's noon is 22:00: the same dusk, and long dark."""
+    path = folder / "light.yaml"
+    path.write_text(re.sub("(?m)^place.*\n", "", BY_LIGHT), encoding="utf-8")
+    east = replace(place, zone=timezone(timedelta(hours=10)))
+    afternoon_utc = datetime(2026, 3, 20, 6, tzinfo=UTC)
+    (first,) = look(east, folder, afternoon_utc).due
+    assert first.at_utc + AHEAD == datetime(2026, 3, 20, 2, tzinfo=UTC)
+    happened(east, path, Said(Word.LEAVING), now_utc=afternoon_utc + timedelta(hours=3))
+    assert look(east, folder, afternoon_utc + timedelta(hours=8)).due == ()
+    assert len(look(east, folder, afternoon_utc + timedelta(hours=24)).due) == 1
 
 
 def test_what_was_left_in_the_middle_is_due_at_once(place: Place, folder: Path) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
 from duskhold.app.document import DocumentWrong
@@ -93,7 +93,7 @@ def _due(
         last_utc = record.last_utc()
         if last_utc is not None and record.has_end():
             over[record.evening_id] = last_utc
-    outing = _of_this_half_day(load_outing(path, place.settings, place.bag, now_utc), now_utc)
+    outing = _of_this_half_day(load_outing(path, place.settings, place.bag, now_utc), now_utc, place.zone)
     starts_utc = begins_utc(outing)
     was_run = last_utc is not None and last_utc >= starts_utc - AHEAD
     line = f"{path.name}: starts {starts_utc:%Y-%m-%d %H:%M}Z"
@@ -102,14 +102,16 @@ def _due(
         yield due
 
 
-def _of_this_half_day(outing: Outing, now_utc: datetime) -> Outing:
+def _of_this_half_day(outing: Outing, now_utc: datetime, zone: tzinfo | None) -> Outing:
     """A start by the light without a day watches from whenever it is asked; which dusk that is, and so whether it was
-    run, counts from noon at its place, and for a dawn from midnight.
+    run, counts from noon at its place, and for a dawn from midnight: by its longitude, or else by the zone.
     """
     start = outing.start
     if not isinstance(start, LightStart) or start.from_utc != now_utc:
         return outing
-    east = timedelta(hours=0.0 if outing.place is None else outing.place.longitude_deg / 15.0)
+    east = now_utc.astimezone(zone).utcoffset() or timedelta()
+    if outing.place is not None:
+        east = timedelta(hours=outing.place.longitude_deg / 15.0)
     here = now_utc.astimezone(UTC) + east
     begun = here.replace(hour=12 if start.direction is Direction.DOWN else 0, minute=0, second=0, microsecond=0)
     begun -= timedelta(days=begun > here)
