@@ -4,8 +4,9 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
-from evening_desk import AGAIN, FITTED, TONE, Desk, closes, takes
+from evening_desk import AGAIN, FITTED, GLASS, TONE, Desk, closes, takes
 
+from duskhold.plan.evening_pixels import scene_ev
 from duskhold.plan.evening_state import Announced
 from duskhold.plan.evening_view import Phase
 from duskhold.plan.evening_words import Act, Fault, FaultSeen, Measured, NotMeasured, Quiet, Word
@@ -357,3 +358,19 @@ def test_the_dial_of_a_watch_goes_with_the_light() -> None:
         desk.feed(Measured(frame_id, desk.level_ev, 0.01, at_least=number == 0))
         desk.level_ev -= 0.5 * (number > 0)
     assert dials == ["1", "1/4", "1/4", "0.5", "0.5", "1", "1", "2", "2"]
+
+
+def test_a_watch_of_light_that_jumps_does_not_go_on_with_burnt_frames() -> None:
+    """A gap in the cloud: of 12 EV after 8 a frame of 1 s at f/8, and one of 1/4 s, show no more than 2.5 over mid."""
+    want = Want(Kind.WATCH, base=FITTED.want.base, every_s=60.0)
+    desk = Desk(replace(FITTED, want=want, kit=replace(FITTED.kit, filters=()), bounds=Bounds(frames=14)))
+    burnt = []
+    for number in range(14):
+        take = desk.until_open(Role.BASE)
+        desk.level_ev = 8.0 if number < 4 else 12.0
+        most_ev = scene_ev(GLASS, take, take.open_s, 1.0) + 2.5
+        frame_id = desk.newest()
+        desk.close(measured=False)
+        burnt.append(desk.level_ev > most_ev)
+        desk.feed(Measured(frame_id, min(desk.level_ev, most_ev), 0.01, at_least=burnt[-1]))
+    assert burnt[4] and sum(burnt) <= 5 and not any(burnt[-4:])

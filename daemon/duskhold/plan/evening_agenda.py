@@ -362,7 +362,8 @@ def _base(state: State) -> Base:
         return want.base
     # As bright as the first that was not burnt; after a burnt one as a mid-tone, since more is not known.
     kept = light.reference or Reference(want.base.true_s, _mid_tone_ev(state, want.base.true_s))
-    return watch_base(state.outing, kept.base_s * math.exp2(kept.level_ev - level_ev))
+    asked_s = kept.base_s * math.exp2(kept.level_ev - level_ev)
+    return watch_base(state.outing, min(asked_s, state.base_most_s or asked_s))
 
 
 def _base_is_wanted(state: State) -> bool:

@@ -111,6 +111,7 @@ def _base_seen(state: State, shape: SkyShape | None, look: _Look) -> list[Effect
     assert want.base is not None, "no base frame is asked for without"
     state.bases += 1
     state.base_wanted = False
+    state.base_most_s = look.asked_s * math.exp2(-BURNT_STOPS) if look.is_burnt else None
     is_first = state.light.reference is None
     state.light.see_bare(reading)
     if (is_first or state.frames_done == 0) and not look.is_burnt:

@@ -52,7 +52,8 @@ class Announced:
 @dataclass(slots=True)
 class State:
     """Instants are UTC by the evening's clock. `set_up` is what is on the camera as far as it was proven. `asked` has
-    by code how often a person was asked about what pictures show, and still do.
+    by code how often a person was asked about what pictures show, and still do. `base_most_s` bounds the dial of a
+    watch whose last frame was burnt: by how much nobody knows.
     """
 
     outing: Outing
@@ -75,6 +76,7 @@ class State:
     reading_means: bool = False
     bases: int = 0
     base_due_utc: datetime | None = None
+    base_most_s: float | None = None
     watched_enough: bool = False
     request: Request | None = None
     scout_needed: bool = False
