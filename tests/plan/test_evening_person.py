@@ -374,3 +374,15 @@ def test_a_watch_of_light_that_jumps_does_not_go_on_with_burnt_frames() -> None:
         burnt.append(desk.level_ev > most_ev)
         desk.feed(Measured(frame_id, min(desk.level_ev, most_ev), 0.01, at_least=burnt[-1]))
     assert burnt[4] and sum(burnt) <= 5 and not any(burnt[-4:])
+
+
+@pytest.mark.parametrize("step_stops", [-7.0, 7.0])
+def test_a_watch_outlives_a_rate_that_no_day_could_go_on_with(step_stops: float) -> None:
+    """A cap that comes off, or lamps that go out: taken for the hours that are looked ahead it is a thousand stops."""
+    want = Want(Kind.WATCH, base=FITTED.want.base, every_s=60.0)
+    desk = Desk(replace(FITTED, want=want, kit=replace(FITTED.kit, filters=()), bounds=Bounds()))
+    for _ in range(4):
+        desk.until_open(Role.BASE)
+        desk.close()
+        desk.level_ev += step_stops
+    assert desk.evening.state.stop is None and desk.evening.state.held is None

@@ -277,7 +277,7 @@ class Course:
 def _watched(outing: Outing, bare: SetUp, metered: Metered, opens_utc: datetime) -> NextFrame:
     """The base frame of a watch: at the dial's time that is nearest to what the light asks for."""
     since_stops = light_stops_since(metered.drift, metered.reading.metered_utc, opens_utc)
-    base = watch_base(outing, metered.reading.base_s * math.exp2(-since_stops))
+    base = watch_base(outing, math.log2(metered.reading.base_s) - since_stops)
     decision = replace(decide(outing, bare, metered, opens_utc), open_s=base.true_s)
     return NextFrame(bare, replace(decision, closes_utc=opens_utc + timedelta(seconds=base.true_s)))
 

@@ -362,8 +362,10 @@ def _base(state: State) -> Base:
         return want.base
     # As bright as the first that was not burnt; after a burnt one as a mid-tone, since more is not known.
     kept = light.reference or Reference(want.base.true_s, _mid_tone_ev(state, want.base.true_s))
-    asked_s = kept.base_s * math.exp2(kept.level_ev - level_ev)
-    return watch_base(state.outing, min(asked_s, state.base_most_s or asked_s))
+    asked_stops = math.log2(kept.base_s) + kept.level_ev - level_ev
+    if state.base_most_s is not None:
+        asked_stops = min(asked_stops, math.log2(state.base_most_s))
+    return watch_base(state.outing, asked_stops)
 
 
 def _base_is_wanted(state: State) -> bool:

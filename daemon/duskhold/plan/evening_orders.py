@@ -26,15 +26,18 @@ def base_order(outing: Outing, set_up: SetUp, base: Base) -> Take:
     )  # fmt: skip
 
 
-def watch_base(outing: Outing, asked_s: float) -> Base:
-    """The dial for a base frame of a watch that asks for this time: the outing's own within half a stop, else in full
-    stops, which are the same on a dial of thirds and on one of halves, as far as a dial goes.
+def watch_base(outing: Outing, asked_stops: float) -> Base:
+    """The dial for a base frame of a watch whose light asks for 2 ** `asked_stops` seconds: the outing's own within
+    half a stop, else in full stops, which are the same on a dial of thirds and on one of halves, as far as a dial goes.
+
+    In stops, since a rate that is taken for the next day's makes more of them than a number of seconds can have.
     """
     base = outing.want.base
     assert base is not None, "checked by the outing"
-    if abs(math.log2(asked_s / base.true_s)) <= 0.5:
+    if abs(asked_stops - math.log2(base.true_s)) <= 0.5:
         return base
-    mark = SHUTTER.nearest(2.0 ** round(math.log2(max(SHORTEST_WATCH_S, min(SHUTTER.thirds[0].true_value, asked_s)))))
+    least_stops, most_stops = math.log2(SHORTEST_WATCH_S), math.log2(SHUTTER.thirds[0].true_value)
+    mark = SHUTTER.nearest(2.0 ** round(max(least_stops, min(most_stops, asked_stops))))
     return Base(mark.name, mark.true_value)
 
 
