@@ -99,6 +99,20 @@ def test_what_an_earlier_version_began_sooner_is_not_gone_on_with_by_itself() ->
     assert desk.takes() == [Role.BASE]
 
 
+def test_what_is_left_counts_from_when_the_light_comes() -> None:
+    """At 50 N 4 W that day a clear sky asks for 1 s at f/8 at 17:46; base frames before that do not bring it."""
+    outing = replace(FITTED, start=LightStart(1.0, Direction.DOWN, BEGUN), place=Place(50.0, -4.0))
+    desk = Desk(replace(outing, bounds=Bounds(frames=2)), begun_utc=BEGUN + timedelta(minutes=5))
+    desk.level_ev = 9.0
+    for _ in range(2):
+        desk.until_open(Role.BASE)
+        desk.close()
+        desk.wait(1.0)
+        ends_utc = desk.evening.view(desk.now).ends_utc
+        assert ends_utc is not None and ends_utc > BEGUN.replace(hour=17, minute=46)
+    assert desk.evening.view(desk.now).frames_left == 2
+
+
 def test_a_burnt_frame_does_not_tell_that_the_light_has_faded() -> None:
     """Base frames of 8 s at f/8 are right for 3 EV; at 5.5 EV and at any more they are burnt, and 1 s is waited for."""
     want = replace(FITTED.want, base=Base("8", 8.0), base_frames=1, every_s=60.0)

@@ -13,7 +13,7 @@ from duskhold.plan.evening_rest import opens_utc
 from duskhold.plan.evening_state import State
 from duskhold.plan.evening_view import Foreseen
 from duskhold.plan.evening_words import Effect, Tell
-from duskhold.plan.outing import BadOuting, Dark, Kind
+from duskhold.plan.outing import BadOuting, Dark, Kind, LightStart
 from duskhold.plan.series import Metered
 from duskhold.plan.timeline import Timeline, plan_timeline
 
@@ -72,15 +72,21 @@ def _darks_wanted(state: State, found: Timeline) -> int:
 
 def _standing(state: State) -> Standing:
     metered = state.light.metered()
-    standing = _at_home(state) if metered is None else _here(state, metered)
+    standing = _at_home(state) if metered is None or _waits_for_light(state) else _here(state, metered)
     return replace(
         standing, ends=state.ends, means=state.means, frames_done=state.frames_done, longest_s=state.longest_open_s,
         steps_left=state.steps_left or (), darks_left=state.darks_left,
     )  # fmt: skip
 
 
+def _waits_for_light(state: State) -> bool:
+    """Base frames of a light that has not come tell nothing of when it will."""
+    is_watch = state.outing.want.kind is Kind.WATCH
+    return isinstance(state.outing.start, LightStart) and not (state.watched_enough or is_watch)
+
+
 def _at_home(state: State) -> Standing:
-    """Nothing was measured yet: the clear sky tells, from the start or from now on."""
+    """Nothing that counts was measured yet: the clear sky tells, from the start or from now on."""
     at_home = standing_at_home(state.outing)
     if state.now_utc <= at_home.opens_utc:
         return at_home
