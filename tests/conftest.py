@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,6 +19,13 @@ settings.register_profile("unshrunk", phases=(Phase.explicit, Phase.generate), p
 settings.register_profile("ci", derandomize=True)
 if os.environ.get("CI"):
     settings.load_profile("ci")
+
+
+# Whoever runs them sits in any zone, at any terminal: tests say which they mean. Served bodies have clocks of UTC.
+os.environ["TZ"] = "UTC"
+time.tzset()
+for _name in ("COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR"):
+    os.environ.pop(_name, None)
 
 
 @pytest.fixture
