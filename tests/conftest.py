@@ -39,12 +39,3 @@ def bench(request: pytest.FixtureRequest) -> Iterator[Rig]:
         finally:
             made.end()
             made.body.stop()
-
-
-@pytest.fixture
-def quiet_machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A user who has nothing yet: no settings, no frames, no shutter process."""
-    monkeypatch.setenv("HOME", str(tmp_path / "home"))
-    monkeypatch.setenv("DUSKHOLD_RUNTIME", str(tmp_path / "run"))
-    for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "DUSKHOLD_SETTINGS"):
-        monkeypatch.delenv(name, raising=False)

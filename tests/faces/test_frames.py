@@ -12,7 +12,6 @@ from duskhold.faces.cli import main
 from duskhold.journal.entry import Intent, Outcome, Refusal, Stamp
 from duskhold.journal.journal import Journal
 
-pytestmark = pytest.mark.usefixtures("quiet_machine")
 START = datetime(2026, 10, 14, 17, 21, 10, tzinfo=UTC)
 RECORD_FIELDS = {
     "frame_id",
@@ -29,6 +28,15 @@ RECORD_FIELDS = {
 
 def stamp(after_s: float) -> Stamp:
     return Stamp(START + timedelta(seconds=after_s), after_s, "boot")
+
+
+@pytest.fixture(autouse=True)
+def quiet_machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("DUSKHOLD_RUNTIME", str(tmp_path / "run"))
+    monkeypatch.setenv("NO_COLOR", "1")
+    for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "DUSKHOLD_SETTINGS"):
+        monkeypatch.delenv(name, raising=False)
 
 
 @pytest.fixture

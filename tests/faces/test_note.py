@@ -19,10 +19,17 @@ from duskhold.frames.sidefile import facts_of, side_file
 from duskhold.journal.entry import Intent, Outcome, Refusal, Stamp
 from duskhold.journal.journal import Journal
 
-pytestmark = pytest.mark.usefixtures("quiet_machine")
 START = datetime(2026, 10, 14, 17, 21, 10, tzinfo=UTC)
 FIRST, LAST = "20261014-172110-0001", "20261014-173200-0002"
 Capture = pytest.CaptureFixture[str]
+
+
+@pytest.fixture(autouse=True)
+def quiet_machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("DUSKHOLD_RUNTIME", str(tmp_path / "run"))
+    for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "DUSKHOLD_SETTINGS"):
+        monkeypatch.delenv(name, raising=False)
 
 
 @pytest.fixture

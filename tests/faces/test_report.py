@@ -28,7 +28,6 @@ from duskhold.journal.entry import Frame, Intent, Outcome, Refusal, Stamp
 from duskhold.journal.journal import Journal
 from duskhold.light.place import Place
 
-pytestmark = pytest.mark.usefixtures("quiet_machine")
 START = datetime(2026, 10, 14, 17, 14, tzinfo=UTC)
 DAY = "2026-10-14"
 DECISION: dict[str, dict[str, object]] = {
@@ -82,6 +81,13 @@ def add_frame(
         )
         journal.conclude(outcome, stamp(minute + 1))
     return path
+
+
+@pytest.fixture(autouse=True)
+def quiet_machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    for name in ("DUSKHOLD_SETTINGS", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
+        monkeypatch.delenv(name, raising=False)
 
 
 @pytest.fixture

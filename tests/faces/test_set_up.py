@@ -20,9 +20,13 @@ ANSWERS = ("--place", "-33.9,18.4", "--zone", "Africa/Johannesburg", "--filters"
 
 
 @pytest.fixture
-def home(quiet_machine: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.delenv("SUDO_USER", raising=False)
-    return tmp_path / "home"
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    folder = tmp_path / "home"
+    monkeypatch.setenv("HOME", str(folder))
+    monkeypatch.setenv("DUSKHOLD_RUNTIME", str(tmp_path / "run"))
+    for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "DUSKHOLD_SETTINGS", "SUDO_USER"):
+        monkeypatch.delenv(name, raising=False)
+    return folder
 
 
 @pytest.fixture

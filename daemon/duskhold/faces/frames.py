@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import folders_of, home_of, saying_journal_errors, settings_of, zone_of
-from duskhold.frames.remarks import said_of
+from duskhold.frames.remarks import judged, words_of
 from duskhold.plan.stamp import utc_from
 
 if TYPE_CHECKING:
@@ -70,6 +70,10 @@ def _row(record: Record, zone: "tzinfo | None") -> list[str]:
     ]
 
 
+def _said(record: Record) -> list[str]:
+    return [said for said in (judged(record), *words_of(record)) if said]
+
+
 def _remarks(record: Record) -> list[str]:
     remarks = [record["role"]]
     planned_s = record["planned_s"]
@@ -83,5 +87,5 @@ def _remarks(record: Record) -> list[str]:
         remarks.append(f"{len(files)} file" + ("s" if len(files) > 1 else ""))
     if record["reason"]:
         remarks.append(record["reason"])
-    remarks.extend(textwrap.shorten(said, LONGEST_WORDS, placeholder="…") for said in said_of(record))
+    remarks.extend(textwrap.shorten(said, LONGEST_WORDS, placeholder="…") for said in _said(record))
     return remarks

@@ -7,7 +7,7 @@ from typing import Any
 from duskhold.faces import wording
 from duskhold.faces.answer import Answer, Wrong
 from duskhold.faces.inputs import folders_of, home_of, line_of, saying_journal_errors, settings_of
-from duskhold.frames.remarks import said_of
+from duskhold.frames.remarks import judged, words_of
 
 LONGEST_NOTE = 2000
 STARS = range(1, 6)
@@ -57,5 +57,6 @@ def _show(record: dict[str, Any]) -> None:
     is_told = record["open_s"] is not None or record["planned_s"] is None
     length = wording.open_time(record) if is_told else f"{wording.duration(record['planned_s'])} planned"
     wording.say(f"{record['frame_id']}, {record['role']}, {length}:")
-    for said in said_of(record):
-        wording.print_line(said)
+    for said in (judged(record), *words_of(record)):
+        if said:
+            wording.print_line(said)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from duskhold.frames.evening import Evening, EveningFrame, sentences_of
-from duskhold.frames.remarks import last_said, said_of, words_of
+from duskhold.frames.remarks import judged, last_said, words_of
 
 MOMENTS = ("open", "middle", "close")
 SKY = ("sun_altitude", "sun_azimuth", "moon_altitude", "moon_azimuth")
@@ -80,7 +80,7 @@ def log_line(frame: EveningFrame) -> str:
     reason = record.get("reason")
     if reason and record["outcome"] != "complete":
         said = f"{said}: {' '.join(str(reason).split()).rstrip('.')}"
-    remarks = "".join(f"; said of it: {each}" for each in said_of(record))
+    remarks = "".join(f"; said of it: {each}" for each in (judged(record), *words_of(record)) if each)
     return f"{opened}  {record['frame_id']}  {record['role']}: {length}{planned}; {said}; {names}{remarks}\n"
 
 

@@ -8,7 +8,7 @@ from html import escape
 from typing import Any
 
 from duskhold.frames.evening import Evening, EveningFrame, compared_with, findings_of, good_frames, unjudged_frames
-from duskhold.frames.remarks import last_said, said_of
+from duskhold.frames.remarks import judged, last_said, words_of
 from duskhold.frames.verdict import BASE_FRAME
 
 _STYLE = """
@@ -120,6 +120,7 @@ def _card(frame: EveningFrame, known: set[str]) -> str:
     fine = "good" if frame.measured else "complete"
     is_first = str(record["frame_id"]) in known and frame.measured is None
     note = "The others are compared with this one; a fault of its own is not seen." if is_first else None
+    said = [each for each in (judged(record), *words_of(record)) if each]
     word = f"<span class='bad'>{escape(findings[0])}</span>" if findings else f"<span class='good'>{fine}</span>"
     verdict = (frame.measured or {}).get("verdict", [])
     lines = "".join(f"<li>{escape(finding['text'])}</li>" for finding in verdict)
@@ -130,7 +131,7 @@ def _card(frame: EveningFrame, known: set[str]) -> str:
         f"<article>{picture}<div><h3>{escape(str(record['role']))} · {escape(_clock(record))}</h3>"
         f"<p class='soft'>{name}</p><p>{escape(_length(record))}{escape(_sun(frame))} · {word}</p>"
         + (f"<ul>{lines}</ul>" if lines else "")
-        + "".join(f"<p>“{escape(each)}”</p>" for each in said_of(record))
+        + "".join(f"<p>“{escape(each)}”</p>" for each in said)
         + "".join(f"<p class='soft'>{escape(each)}</p>" for each in (record.get("reason"), frame.trouble, note) if each)
         + (shown if crops else "")
         + "</div></article>"

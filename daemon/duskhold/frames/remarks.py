@@ -15,13 +15,8 @@ def last_said(record: Mapping[str, Any], name: str) -> Any:
     return said[-1] if said else None
 
 
-def said_of(record: Mapping[str, Any]) -> list[str]:
-    """All of it as people read it: what it was judged to be by the last who did, then the words."""
-    return [said for said in (_judged(record), *words_of(record)) if said]
-
-
-def _judged(record: Mapping[str, Any]) -> str:
-    """`keep, 4 stars`; empty where nobody said so."""
+def judged(record: Mapping[str, Any]) -> str:
+    """`keep, 4 stars`, as it was said last; empty where nobody did."""
     stars = last_said(record, "stars")
     words = (
         {None: "", True: "keep", False: "reject"}[last_said(record, "keep")],

@@ -149,9 +149,9 @@ class Journal:
     def frame(self, frame_id: str) -> Frame | None:
         """One frame by its name."""
         for row in self._rows(f"{_FRAMES_WITH_OUTCOMES} WHERE i.frame_id = ?", frame_id):
-            return Frame(_intent(row), _stamp(row), _outcome(row), self._remarks_on(frame_id))
+            return Frame(_intent(row), _stamp(row), _outcome(row), self._remarks().get(frame_id, ()))
         for row in self._rows("SELECT * FROM refusal WHERE frame_id = ?", frame_id):
-            return Frame(_refusal(row), _stamp(row), None, self._remarks_on(frame_id))
+            return Frame(_refusal(row), _stamp(row), None, self._remarks().get(frame_id, ()))
         return None
 
     def count(self) -> int:
@@ -161,24 +161,29 @@ class Journal:
 
     def notes(self, limit: int) -> list[Note]:
         """The latest notes, newest first."""
-        return [_note(row) for row in self._rows("SELECT * FROM note ORDER BY number DESC LIMIT ?", limit)]
+        rows = self._rows("SELECT * FROM note ORDER BY number DESC LIMIT ?", limit)
+        return [Note(row["word"], json.loads(row["detail"]), row["frame_id"]) for row in rows]
 
     def notes_of(self, evening_id: str) -> list[tuple[Note, Stamp]]:
         """What an evening told, in order, and when it was written."""
         query = "SELECT * FROM note WHERE json_extract(detail, '$.evening_id') = ? ORDER BY number"
-        return [(_note(row), _stamp(row)) for row in self._rows(query, evening_id)]
+        return [
+            (Note(row["word"], json.loads(row["detail"]), row["frame_id"]), _stamp(row))
+            for row in self._rows(query, evening_id)
+        ]
 
     def last_note(self, word: str) -> tuple[Note, Stamp] | None:
         """The latest note of this word, and when it was written."""
         query = "SELECT * FROM note WHERE word = ? ORDER BY number DESC LIMIT 1"
         for row in self._rows(query, word):
-            return _note(row), _stamp(row)
+            return Note(row["word"], json.loads(row["detail"]), row["frame_id"]), _stamp(row)
         return None
 
     def notes_since(self, word: str, since_utc: datetime) -> list[Note]:
         """The notes of this word from a moment on, oldest first."""
         query = "SELECT * FROM note WHERE word = ? AND written_utc >= ? ORDER BY number"
-        return [_note(row) for row in self._rows(query, word, utc_text(since_utc))]
+        rows = self._rows(query, word, utc_text(since_utc))
+        return [Note(row["word"], json.loads(row["detail"]), row["frame_id"]) for row in rows]
 
     def was_noted(self, word: str, evening_id: str) -> bool:
         """Whether an evening has a note of this word."""
@@ -199,15 +204,12 @@ class Journal:
         return asked + refused
 
     def _remarks(self) -> dict[str, tuple[Note, ...]]:
-        """What people said of all frames, by the frame's name; they type it, so it is not much."""
+        """What people said of frames, by the frame's name; they type it, so it is not much."""
         found: dict[str, tuple[Note, ...]] = {}
         for row in self._rows("SELECT * FROM note WHERE word = ? ORDER BY number", REMARK):
-            found[row["frame_id"]] = (*found.get(row["frame_id"], ()), _note(row))
+            name = row["frame_id"]
+            found[name] = (*found.get(name, ()), Note(row["word"], json.loads(row["detail"]), name))
         return found
-
-    def _remarks_on(self, frame_id: str) -> tuple[Note, ...]:
-        query = "SELECT * FROM note WHERE word = ? AND frame_id = ? ORDER BY number"
-        return tuple(_note(row) for row in self._rows(query, REMARK, frame_id))
 
     def _insert(self, table: str, stamp: Stamp, **columns: object) -> None:
         values = {
@@ -242,10 +244,6 @@ def _json(value: Detail | Sequence[Detail]) -> str:
 
 def _stamp(row: dict[str, Any]) -> Stamp:
     return Stamp(utc_from(row["written_utc"]), row["written_mono_s"], row["boot_id"])
-
-
-def _note(row: dict[str, Any]) -> Note:
-    return Note(row["word"], json.loads(row["detail"]), row["frame_id"])
 
 
 def _intent(row: dict[str, Any]) -> Intent:

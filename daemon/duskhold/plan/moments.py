@@ -1,8 +1,9 @@
 """When an outing begins and where it ends, as moments: the sun's altitudes and events resolved at its place."""
 
 import math
-from bisect import bisect_left
+from collections.abc import Callable
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Final
 
 from duskhold.light.crossings import Direction, NoCrossing, SunPath
@@ -19,7 +20,7 @@ _AT_HORIZON_S: Final = 0.1
 """Base time towards the light at f/11 and ISO 100 when the sun's centre is at 0 degrees. Common practice, no source:
 two stops either way with direction and cloud."""
 _AT_HORIZON_EXPOSURE: Final = 2.0**7 / 100.0
-_TICKS_PER_S, _SEARCH_STEP_TICKS = 100, 12_000
+_SEARCH_STEP_S, _SEARCH_STEPS, _HALVINGS = 120.0, 720, 12
 
 
 def begins_utc(outing: Outing) -> datetime:
@@ -60,15 +61,16 @@ def light_comes_utc(outing: Outing, sooner_stops: float = 0.0) -> datetime | Non
     midnight = midnight_before(start.from_utc)
     sky, from_s = sky_of(outing.place, midnight), (start.from_utc - midnight).total_seconds()
 
-    def is_past(tick: int) -> bool:
-        return sign * (sky.level(from_s + tick / _TICKS_PER_S) - wanted_lx) >= 0.0
+    def is_past(at_s: float) -> bool:
+        return sign * (sky.level(at_s) - wanted_lx) >= 0.0
 
-    day = range(0, round(AHEAD.total_seconds()) * _TICKS_PER_S + 1, _SEARCH_STEP_TICKS)
-    past = next((tick for tick in day if is_past(tick)), None)
-    if past is None:
-        return None
-    between = range(max(0, past - _SEARCH_STEP_TICKS), past)
-    return start.from_utc + timedelta(seconds=(between.start + bisect_left(between, True, key=is_past)) / _TICKS_PER_S)
+    if is_past(from_s):
+        return start.from_utc
+    steps = [from_s + _SEARCH_STEP_S * step for step in range(_SEARCH_STEPS + 1)]
+    for before_s, after_s in pairwise(steps):
+        if is_past(after_s):
+            return midnight + timedelta(seconds=_halved(is_past, before_s, after_s))
+    return None
 
 
 def ends_of(outing: Outing, starts_utc: datetime, program_utc: datetime | None = None) -> Ends:
@@ -115,3 +117,10 @@ def _crossing(outing: Outing, altitude_deg: float, direction: Direction, from_ut
         )
         raise BadOuting(field, message)
     return found[0].at_utc
+
+
+def _halved(is_past: Callable[[float], bool], before_s: float, after_s: float) -> float:
+    for _ in range(_HALVINGS):
+        middle_s = (before_s + after_s) / 2.0
+        before_s, after_s = (before_s, middle_s) if is_past(middle_s) else (middle_s, after_s)
+    return after_s
